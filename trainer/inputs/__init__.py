@@ -1,0 +1,1 @@
+"""Where notes come from."""

@@ -1,0 +1,1 @@
+"""Records, drill files, settings, and the folders they live in."""
