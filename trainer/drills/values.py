@@ -134,9 +134,7 @@ def register_of(
     return replace(usual, lowest=lowest, highest=highest, limits=table, reach_semitones=reach)
 
 
-def turns(
-    drill_set: DrillSet, chance: Random, weakness: Sequence[Sequence[Note]] = ()
-) -> tuple[tuple[int, Note], ...]:
+def turns(drill_set: DrillSet, chance: Random, weakness: Sequence[Sequence[Note]] = ()) -> tuple[tuple[int, Note], ...]:
     """Every prompt of a set in the order of its `sequence`: index of the drill, root.
 
     `chance` serves random orders and ``shuffled``; `weakness` gives, drill by drill, its roots from weak to strong.
