@@ -15,7 +15,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 if TYPE_CHECKING:
-    from trainer.progress import Attempt, RootFigures
+    from trainer.inputs import Source
+    from trainer.progress import Attempt
+    from trainer.session import Session, SessionEvent
 
 DONE: Final = 0
 NO: Final = 1
@@ -197,6 +199,261 @@ def _load_set(name: str) -> Any:
     return drill_set
 
 
+# -- drill
+
+
+def _drill(options: argparse.Namespace) -> int:
+    if not options.headless:
+        return _open_screen(options)
+    drill_set = _load_set(options.set)
+    happenings = _happenings(options)
+    store = _Store(options.records)
+    try:
+        session = _session(options, drill_set, store, happenings)
+        printer = _Printer(options.json)
+        for event in happenings.run(session):
+            store.keep(event)
+            printer.show(event, session.attempts)
+    finally:
+        store.close()
+    return DONE
+
+
+def _session(options: argparse.Namespace, drill_set: Any, store: _Store, source: Any) -> Any:
+    """A session of a set, its order drawn from the seed, weak roots taken from the record."""
+    from random import Random
+    from uuid import uuid4
+
+    from trainer.session import Particulars, Session, tasks
+    from trainer.storage import utc_now
+    from trainer.voicings import VoicingError
+
+    chance = Random(options.seed)
+    weakness = [store.weakness(drill) for drill in drill_set.drills]
+    try:
+        plan = tasks(drill_set, chance, weakness, store.settings.reach_semitones)
+    except VoicingError as error:
+        raise Refusal(str(error)) from None
+    particulars = Particulars(uuid4().hex, utc_now, source.name, source.stamp_origin)
+    return Session(plan, particulars)
+
+
+class _Take:
+    """A recorded take, replayed under its own clock."""
+
+    stamp_origin = "file"
+
+    def __init__(self, path: str) -> None:
+        from trainer.inputs import InputError, read_events
+
+        self.name = Path(path).name
+        try:
+            self._events = read_events(path)
+        except InputError as error:
+            raise Refusal(str(error)) from None
+
+    def run(self, session: Session) -> Iterator[SessionEvent]:
+        from trainer.session import replay
+
+        return replay(session, self._events)
+
+
+class _Script:
+    """The scripted player under a virtual clock: it answers every prompt until the set ends."""
+
+    name = "scripted player"
+    stamp_origin = "script"
+
+    def __init__(self, seed: int | None) -> None:
+        from trainer.inputs import ScriptedPlayer
+
+        self._player = ScriptedPlayer(0 if seed is None else seed)
+
+    def run(self, session: Session) -> Iterator[SessionEvent]:
+        from trainer.session import Prompted, State, TryGraded
+
+        previous: tuple[Any, ...] | None = None
+        waiting: list[Any] = []
+        happened = session.start(0)
+        now_ns = 0
+        while True:
+            for event in happened:
+                if isinstance(event, Prompted):
+                    session.prompt_shown(event.time_ns)
+                    keys = event.task.target.keys
+                    waiting += self._player.answer(keys, previous, max(now_ns, event.time_ns))
+                    previous = keys
+                elif isinstance(event, TryGraded) and event.left and not event.grade.right:
+                    waiting += self._player.answer(event.task.target.keys, None, now_ns)
+                yield event
+            if session.state is State.FINISHED:
+                return
+            waiting.sort(key=lambda note: note.time_ns)
+            due = session.deadline_ns
+            if due is not None and (not waiting or due <= waiting[0].time_ns):
+                now_ns = max(now_ns, due)
+                happened = session.tick(due)
+            elif waiting:
+                now_ns = max(now_ns, waiting[0].time_ns)
+                happened = session.hear(waiting.pop(0))
+            else:
+                return
+
+
+class _Live:
+    """A source that plays in real time, without a screen."""
+
+    def __init__(self, source: Source) -> None:
+        self._source = source
+        self.name = source.name
+        self.stamp_origin = source.stamp_origin
+
+    def run(self, session: Session) -> Iterator[SessionEvent]:
+        from queue import Empty, SimpleQueue
+        from time import perf_counter_ns
+
+        from trainer.inputs import InputError
+        from trainer.session import Prompted, State
+
+        heard: SimpleQueue[Any] = SimpleQueue()
+        try:
+            self._source.start(heard.put)
+        except InputError as error:
+            raise Refusal(str(error)) from None
+        try:
+            happened = session.start(perf_counter_ns())
+            while True:
+                for event in happened:
+                    yield event
+                    if isinstance(event, Prompted):
+                        session.prompt_shown(perf_counter_ns())
+                if session.state is State.FINISHED:
+                    return
+                due = session.deadline_ns
+                wait_s = None if due is None else max(0.0, (due - perf_counter_ns()) / 1e9)
+                try:
+                    happened = session.hear(heard.get(timeout=wait_s))
+                except Empty:
+                    happened = session.tick(perf_counter_ns())
+        finally:
+            self._source.stop()
+
+
+def _happenings(options: argparse.Namespace) -> _Take | _Script | _Live:
+    """What plays: a take, the scripted player, or a live port, as ``--input`` says."""
+    from trainer.inputs import InputError, PortInput
+
+    wanted: str | None = options.input
+    if wanted == "script":
+        return _Script(options.seed)
+    if wanted == "computer":
+        raise Refusal("the computer keyboard needs the screen; leave --headless out", USED_WRONGLY)
+    if wanted is not None and (wanted.lower().endswith((".mid", ".midi", ".smf")) or Path(wanted).is_file()):
+        return _Take(wanted)
+    try:
+        return _Live(PortInput([wanted] if wanted else None))
+    except InputError as error:
+        raise Refusal(str(error)) from None
+
+
+class _Store:
+    """The record of practice, opened at the first attempt at the latest, and what it says when it cannot be kept."""
+
+    def __init__(self, path: str | None) -> None:
+        from trainer.storage import Records, StorageError, places
+
+        try:
+            self.records = Records.open(places().records if path is None else Path(path))
+        except StorageError as error:
+            raise Refusal(str(error)) from None
+
+    def keep(self, event: object) -> None:
+        """Store what a session event decided, before anything of it is shown."""
+        from trainer.session import AttemptEnded, Voided
+        from trainer.storage import StorageError
+
+        if isinstance(event, AttemptEnded | Voided):
+            try:
+                self.records.append(event.attempt, replacing=event.replaces)
+            except StorageError as error:
+                raise Refusal(str(error)) from None
+
+    def close(self) -> None:
+        self.records.close()
+
+
+class _Printer:
+    """Attempts as lines: JSON on standard output for machines, sentences for people."""
+
+    def __init__(self, as_json: bool) -> None:
+        self._as_json = as_json
+        self._printed = 0
+
+    def show(self, event: object, attempts: Sequence[Attempt]) -> None:
+        from trainer.grading import pretty_symbol
+        from trainer.session import Finished, Paused, Prompted, TryGraded, Voided
+
+        if isinstance(event, Prompted | Finished):  # what was decided before is final now
+            for attempt in attempts[self._printed :]:
+                if self._as_json:
+                    print(json.dumps(_attempt_object(attempt), ensure_ascii=False), flush=True)
+            self._printed = len(attempts)
+        if self._as_json:
+            return
+        if isinstance(event, Prompted):
+            target = event.task.target
+            print(
+                f"{event.number} of {event.total}: {pretty_symbol(target.chord.symbol)}, {target.voicing}", flush=True
+            )
+        elif isinstance(event, TryGraded):
+            time = "" if event.think_ms is None else f"  {(event.think_ms + event.spread_ms) / 1000:.2f} s"
+            print(f"  {event.grade.sentence}{time}", flush=True)
+        elif isinstance(event, Paused):
+            print(f"  {event.reason}", flush=True)
+        elif isinstance(event, Voided):
+            print(f"  This one does not count: {event.reason}.", flush=True)
+        elif isinstance(event, Finished):
+            right = sum(attempt.right_first_try for attempt in attempts)
+            print(f"Done: {right} of {len(attempts)} right at the first try.", flush=True)
+
+
+def _attempt_object(attempt: Attempt) -> dict[str, Any]:
+    return {
+        "prompt": {
+            "chord": attempt.chord,
+            "root": attempt.root,
+            "voicing": attempt.voicing,
+            "degrees": list(attempt.degrees),
+            "notes": list(attempt.notes),
+            "keys": list(attempt.keys),
+        },
+        "tries": [
+            {
+                "held": list(one.held),
+                "verdicts": [
+                    {"degree": v.degree, "verdict": v.verdict, "key": v.key, "by": v.by, "semitones": v.semitones}
+                    for v in one.verdicts
+                ],
+                "extra": list(one.extra),
+                "right": one.right,
+                "cause": one.cause,
+                "causes": list(one.causes),
+                "sentence": one.sentence,
+                "think_ms": one.think_ms,
+                "spread_ms": one.spread_ms,
+            }
+            for one in attempt.tries
+        ],
+        "outcome": attempt.outcome,
+        "right_first_try": attempt.right_first_try,
+        "response_ms": attempt.response_ms,
+        "settle_ms": attempt.settle_ms,
+        "pool_size": attempt.pool_size,
+        "hint": attempt.hint,
+        "set_aside": attempt.set_aside,
+    }
+
+
 # -- the parser
 
 
@@ -214,7 +471,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.set_defaults(run=_open_screen, input=None, records=None, seed=None, set=None)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=_Parser)
 
-    def command(name: str, run: Callable[[argparse.Namespace], int], words: str, example: str) -> argparse.ArgumentParser:
+    def command(
+        name: str, run: Callable[[argparse.Namespace], int], words: str, example: str
+    ) -> argparse.ArgumentParser:
         added = commands.add_parser(
             name,
             help=words,
