@@ -125,6 +125,8 @@ class Checks:
         if len(self.faults) < MOST_FAULTS:
             line, column = self.places.of_key(path) if at_key else self.places.of_value(path, letter)
             seen = "" if found is None else shown(found)
+            if len(self.faults) == MOST_FAULTS - 1:
+                message = f"{message} (and with this fault number {MOST_FAULTS} the reading of faults ends)"
             self.faults.append(Fault(self.file, line, column, field_name(path), seen, expected, message))
         return NOTHING
 

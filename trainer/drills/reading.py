@@ -152,6 +152,10 @@ DRILL_FIELDS: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
 }
 """Fields of a drill that may also stand at the top as the default of all drills, with their checks."""
 
+_PLACING: Final = ("roots", "hand", "lowest", "highest", "reach_semitones", "limits")
+_MOST_REMEDIES: Final = 50
+"""With more faults than this, no remedy is searched for: it is not a slip but another kind of file."""
+
 _TOP: Final = ("title", "about", "sequence", "drill", "voicing", *DRILL_FIELDS)
 _DRILL: Final = ("chord", "voicing", *DRILL_FIELDS)
 _ROW: Final = ("name", "forms", "family", "hand", "rootless", "other", "source")
@@ -328,7 +332,7 @@ def _drill(
             checks.missing((*path, name), expected)
     quality = _quality(checks, (*path, "chord"), table["chord"]) if "chord" in table else NOTHING
     found = {name: check(checks, (*path, name), table[name]) for name, check in DRILL_FIELDS.items() if name in table}
-    # What is faulty at the top was told there; here it counts as unknown, and nothing that rests on it is judged.
+    # A faulty value was told where it stands; what rests on it is not judged here.
     values = dict(defaults) | found
     passes: dict[str, object] = {}
     for level in (defaults.get("passes"), found.get("passes")):
@@ -340,8 +344,9 @@ def _drill(
     if isinstance(wanted, Nothing) or isinstance(quality, Nothing):
         return NOTHING
     form = _recipe(checks, (*path, "voicing"), wanted, quality, rows)
-    if isinstance(form, Nothing) or NOTHING in values.values():
+    if isinstance(form, Nothing) or any(values.get(name) is NOTHING for name in _PLACING):
         return NOTHING
+    values = {name: value for name, value in values.items() if value is not NOTHING}
     form = _in_hand(form, values.get("hand"))
     values["passes"] = Passes(**passes)  # type: ignore[arg-type]  # each field was checked by its row in _PASSES
     drill = Drill(quality, wanted, form, **values)  # type: ignore[arg-type]  # likewise by DRILL_FIELDS
@@ -363,11 +368,11 @@ def _quality(checks: Checks, path: Path, value: object) -> Quality | Nothing:
             rest = whole.quality.text
             message = f'{shown(text)} names a root, {whole.root}; write the quality alone, "{rest}", and roots in roots'
             return checks.fault(path, text, _CHORD, message, letter=0)
-        left = text[error.at :]
+        left, expected = text[error.at :], error.expected.removesuffix(", or a slash and a bass")
         why = f" ({error.reason})" if error.reason else ""
         where = f"{shown(left)} in {shown(text)}" if left else f"the end of {shown(text)}"
-        message = f"{where} cannot be read{why}; here could stand {error.expected}"
-        return checks.fault(path, text, error.expected, message, letter=error.at)
+        message = f"{where} cannot be read{why}; here could stand {expected}"
+        return checks.fault(path, text, expected, message, letter=error.at)
 
 
 def _near(text: str, names: list[str]) -> str | None:
@@ -393,7 +398,9 @@ def _recipe(checks: Checks, path: Path, text: str, quality: Quality, rows: tuple
         try:
             row = row_for(text, rows)
         except VoicingError:
-            near = _near(text, list(fitting)) or _near(text, [row.name for row in (*all_rows(), *rows)])
+            near = None
+            if len(checks.faults) < _MOST_REMEDIES:
+                near = _near(text, list(fitting)) or _near(text, [row.name for row in (*all_rows(), *rows)])
             if near is None and not error.near:
                 return checks.fault(path, text, _VOICING, str(error), letter=0)
             better = f'did you mean "{near or error.near[0]}"?'
@@ -432,18 +439,21 @@ def _can_be_placed(checks: Checks, path: Path, drill: Drill, rows: tuple[Voicing
         register_of(drill.recipe, drill.lowest, drill.highest, drill.reach_semitones, drill.limits)
     except VoicingError:
         low, high = (key_name(key) for key in (drill.lowest, drill.highest) if key is not None)
-        checks.fault((*path, "lowest"), low, f"a key not above {high}", f"lowest ({low}) lies above highest ({high})")
+        where = (*path, "lowest") if (*path, "lowest") in checks.places.spots else (*path, "highest")
+        where = where if where in checks.places.spots else ("lowest",)
+        checks.fault(where, low, f"a key not above {high}", f"lowest ({low}) lies above highest ({high})")
         return False
     misplaced = _misplaced(drill, drill.pool)
     if not misplaced:
         return True
-    first, error = misplaced[0]
+    first = misplaced[0][0]
     place_of = (*path, "voicing")
     if isinstance(drill.roots, tuple) and (*path, "roots") in checks.places.spots:
         place_of = (*path, "roots", drill.roots.index(first))
-    named = ", ".join(root.name for root, _ in misplaced)
+    named = "any root" if len(misplaced) == 12 else ", ".join(root.name for root, _ in misplaced)
     register = drill.register
-    expected = _remedy(drill, rows) or "another voicing, or a wider register"
+    remedy = _remedy(drill, rows) if len(checks.faults) < _MOST_REMEDIES else None
+    expected = remedy or "another voicing or a wider register"
     message = (
         f"{shown(drill.voicing)} cannot be placed on {named} from {register.text} with a reach of "
         f"{register.reach_semitones} semitones; {expected} would do"
@@ -459,6 +469,9 @@ def _remedy(drill: Drill, rows: tuple[VoicingRow, ...]) -> str | None:
         return not _misplaced(changed, drill.pool)
 
     register = drill.register
+    wide = stacked(drill.recipe.degrees)[-1] > register.reach_semitones
+    if drill.recipe.split is None and wide and fits(replace(drill, recipe=_in_hand(drill.recipe, "both"))):
+        return 'hand = "both"'
     higher = range(register.highest + 1, min(register.highest + 13, HIGHEST_PIANO_KEY + 1))
     for highest in map(MidiNote, higher):
         if fits(replace(drill, lowest=register.lowest, highest=highest)):

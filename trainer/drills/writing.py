@@ -141,18 +141,19 @@ def edited(text: str, changes: Mapping[Path, Change]) -> str:
     return result
 
 
-def _change(container: Any, path: Path, value: Change, *, styled: bool) -> None:
+def _change(whole: Any, path: Path, value: Change, *, styled: bool) -> None:
     if not path:
         raise ValueError("a change needs a path")
     try:
         for part in path[:-1]:
-            container = container[part]
-        last = path[-1]
+            whole = whole[part]
+        container: Any = whole
+        last: Any = path[-1]
         if value is None:
             del container[last]
         elif isinstance(container, list) and last == len(container):
             container.append(_styled(value) if styled else value)
-        elif isinstance(container, list | dict):
+        elif isinstance(container, dict) or isinstance(container, list) and isinstance(last, int):
             container[last] = _styled(value) if styled else value
         else:
             raise ValueError(f"{path!r} leads into a single value")
