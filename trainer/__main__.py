@@ -454,6 +454,23 @@ def _attempt_object(attempt: Attempt) -> dict[str, Any]:
     }
 
 
+# -- ports and progress
+
+
+def _ports(options: argparse.Namespace) -> int:
+    from trainer.inputs import list_ports
+
+    listing = list_ports()
+    if options.json:
+        print(json.dumps({"backend": listing.backend, "ports": list(listing.names), "problem": listing.problem}))
+    elif listing.names:
+        for name in listing.names:
+            print(name)
+    else:
+        print(listing.problem or "No MIDI port found. Switch the piano on and connect its USB socket.")
+    return DONE if listing.names else NO
+
+
 # -- the parser
 
 
@@ -499,6 +516,39 @@ def _parser() -> argparse.ArgumentParser:
     spell.add_argument("--german", action="store_true", help="read H as B and B as B flat")
     spell.add_argument("--json", action="store_true", help="one JSON object a line")
 
+    drill = command(
+        "drill",
+        _drill,
+        "drill one set",
+        "  trainer drill 'minor sevenths'\n"
+        "  trainer drill my-set.toml --input 'Digital Piano'\n"
+        "  trainer drill my-set.toml --input take.mid --headless --json\n"
+        "  trainer drill 07-minor-sevenths-from-the-third --input script --headless --seed 3",
+    )
+    drill.add_argument("set", metavar="SET", help="a file, or a shipped set or one of your own by part of its name")
+    drill.add_argument(
+        "--input",
+        metavar="PORT|FILE.mid|computer|script",
+        help="a MIDI port by part of its name, a Standard MIDI File, the computer keyboard, or the scripted player",
+    )
+    drill.add_argument("--headless", action="store_true", help="without the screen: one line an event")
+    drill.add_argument("--json", action="store_true", help="with --headless: one JSON object a line for each attempt")
+    drill.add_argument("--seed", type=int, metavar="N", help="makes random orders and the scripted player repeatable")
+    drill.add_argument("--records", metavar="FILE", help="keep the record in this file")
+
+    ports = command("ports", _ports, "list the MIDI ports", "  trainer ports\n  trainer ports --json")
+    ports.add_argument("--json", action="store_true", help="one JSON object")
+
+    progress = command(
+        "progress",
+        _progress,
+        "show accuracy and response time by root",
+        "  trainer progress\n  trainer progress --set 'minor sevenths' --json",
+    )
+    progress.add_argument("--set", metavar="TITLE", help="only attempts of sets with this in their title")
+    progress.add_argument("--records", metavar="FILE", help="read the record from this file")
+    progress.add_argument("--json", action="store_true", help="one JSON object for each root")
+
     check = command(
         "check",
         _check,
@@ -508,3 +558,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("files", nargs="+", metavar="FILE")
     check.add_argument("--json", action="store_true", help="the faults as a JSON list")
     return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())
