@@ -5,6 +5,7 @@ Source of the colours: the rows of the voicing table (common practice, no source
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Final
@@ -101,6 +102,13 @@ def _colour(mask: int, optional: int) -> str:
 _OPEN_DOMINANT: Final = tones("1 3 5 b7")
 
 
+def _mask(degrees: Iterable[Degree]) -> int:
+    mask = 0
+    for degree in degrees:
+        mask |= BIT_OF_DEGREE[degree]
+    return mask
+
+
 @dataclass(frozen=True, slots=True)
 class Quality:
     """A chord without its root: degrees in stack order, and which of them may be left out.
@@ -111,6 +119,17 @@ class Quality:
 
     degrees: tuple[Degree, ...]
     optional: frozenset[Degree] = frozenset()
+    tones: int = field(init=False, default=0, repr=False, compare=False)
+    """The tone mask of `degrees`."""
+    steps: tuple[int, ...] = field(init=False, default=(), repr=False, compare=False)
+    """Steps along the line of fifths, one for one with `degrees`."""
+
+    def __post_init__(self) -> None:
+        tones = _mask(self.degrees)
+        degrees = degrees_of(tones)
+        object.__setattr__(self, "degrees", degrees)
+        object.__setattr__(self, "tones", tones)
+        object.__setattr__(self, "steps", tuple(degree.step for degree in degrees))
 
     @staticmethod
     def of(text: str) -> Quality:
@@ -123,21 +142,6 @@ class Quality:
             mask |= BIT_OF_NAME[name]
             optional |= BIT_OF_NAME[name] if word != name else 0
         return quality_of_tones(mask, optional)
-
-    @property
-    def tones(self) -> int:
-        """The tone mask."""
-        mask = 0
-        for degree in self.degrees:
-            mask |= BIT_OF_DEGREE[degree]
-        return mask
-
-    @property
-    def optional_tones(self) -> int:
-        mask = 0
-        for degree in self.optional:
-            mask |= BIT_OF_DEGREE[degree]
-        return mask
 
     @property
     def text(self) -> str:
@@ -181,27 +185,24 @@ class Quality:
         return self.text
 
 
+@lru_cache(maxsize=4096)
 def quality_of_tones(mask: int, optional: int) -> Quality:
-    """A quality from tone masks."""
-    return Quality(degrees_of(mask), frozenset(degrees_of(optional)) if optional else _NOTHING)
-
-
-_NOTHING: Final[frozenset[Degree]] = frozenset()
+    """The quality of two tone masks; equal masks give one object."""
+    return Quality(degrees_of(mask), frozenset(degrees_of(optional)))
 
 
 @lru_cache(maxsize=4096)
 def _colour_of(quality: Quality) -> str:
-    return _colour(quality.tones, quality.optional_tones)
+    return _colour(quality.tones, _mask(quality.optional))
 
 
 @lru_cache(maxsize=4096)
 def written(quality: Quality, style: str) -> str:
     """A quality in one of the writing styles. Raises `KeyError` for an unknown style."""
-    return write_tones(quality.tones, quality.optional_tones, style)
+    return write_tones(quality.tones, _mask(quality.optional), style)
 
 
 _NOTES: Final = {fifths: Note(fifths) for fifths in range(-60, 61)}
-_STEPS: Final = {degree: degree.step for degree in BIT_OF_DEGREE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +228,7 @@ class Chord:
         if self.root is None:
             return ()
         root = self.root.fifths
-        return tuple([_NOTES[root + _STEPS[degree]] for degree in self.quality.degrees])
+        return tuple([_NOTES[root + step] for step in self.quality.steps])
 
     @property
     def symbol(self) -> str:

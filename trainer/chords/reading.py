@@ -27,6 +27,7 @@ from trainer.chords.tones import (
     settle,
     tones,
 )
+from trainer.chords.writing import TEXTS
 from trainer.pitch import Degree, Note
 
 # One character for one, so that offsets stay true.
@@ -167,11 +168,27 @@ _TAIL: Final = re.compile(
     r"|(?P<raised>aug)"
     r"|(?<=[\s,])(?P<minor>min?|m)(?=7)"
 )
-_PREFIXED: Final = re.compile(rf"({_SIGN}|s)?(1[0-5]|[2-9])")
-_POSTFIXED: Final = re.compile(rf"(1[0-5]|[2-9])({_SIGN}|s)?")
-_ALTERATIONS: Final = {None: 0, "b": -1, "-": -1, "#": 1, "+": 1, "s": 1, "bb": -2, "##": 2, "♮": 0}
+_PREFIXED: Final = re.compile(rf"({_SIGN}|s|)(1[0-5]|[2-9])")
+_POSTFIXED: Final = re.compile(rf"(1[0-5]|[2-9])({_SIGN}|s|)")
+_ALTERATIONS: Final = {None: 0, "": 0, "b": -1, "-": -1, "#": 1, "+": 1, "s": 1, "bb": -2, "##": 2, "♮": 0}
 _SIGN_WORDS: Final = {"flat": "b", "dim": "b", "sharp": "#", "aug": "#", "": ""}
-_USUAL_AFTER: Final = {(-1, 5), (1, 5), (-1, 6), (-1, 9), (1, 9), (1, 11), (-1, 13)}
+_CHANGES: Final = {
+    sign + str(number): change
+    for (alteration, number), change in CHANGES.items()
+    for sign, meaning in _ALTERATIONS.items()
+    if sign and meaning == alteration
+}
+_PLAIN_ADDED: Final = {str(number): PLAIN[number] for number in (2, 6, 9, 11, 13)}
+_USUAL_AFTER: Final = {
+    sign + number
+    for number in ("5", "6", "9", "11", "13")
+    for sign in "b#-+s"
+    if (sign, number) not in {("b", "11"), ("-", "11")}
+} - {"#13", "+13", "s13"}
+# Changes as most charts write them, in one go: b9#11, (b9,#11,13).
+_ITEM: Final = r"[b#](?:5|9|11|13)"
+_LIST: Final = re.compile(rf"\(({_ITEM}(?:,?\s?{_ITEM}|,\s?(?:9|11|13)\b)*)\)|((?:{_ITEM})+)(?![\db#+\-♮s])")
+_ITEMS: Final = re.compile(r"[b#]?\d+")
 _NO_CHORDS: Final = re.compile(r"\s*(?:N\.?\s?C\.?|n\.?\s?c\.?|N|[nN][oO]\s?[cC]hord|NO CHORD)\s*$")
 
 _EXPECTED_ROOT: Final = "a root A to G with b or #, as in Bb7, or N.C."
@@ -182,6 +199,7 @@ _NUMBER_NAMES: Final = {"6/9": "69", "9/6": "69", "96": "69", "power": "5", None
 _SEVENTH: Final = tones("7")
 _SIXTHS_OR_SEVENTHS: Final = SEVENTHS | ANY[6]
 _UPPER: Final = (9, 11, 13)
+_UNSURE_ROOTS: Final = {"As", "Es"}
 
 
 class _Reader:
@@ -249,6 +267,12 @@ class _Reader:
     def tail(self, at: int, touching: str) -> None:
         """Everything after the head. `touching` is the head's number, for what follows it without a gap."""
         source, length, depth, sign = self.source, len(self.source), 0, ""
+        if self.mask & _SIXTHS_OR_SEVENTHS:
+            listed = _LIST.match(source, at)
+            if listed is not None:
+                self.listed(listed[0])
+                at = listed.end()
+                touching = ""
         match_tail = _TAIL.match
         while at < length:
             match = match_tail(source, at)
@@ -302,6 +326,17 @@ class _Reader:
         if depth:
             self.fail(length, ") or a further change", "a bracket is not closed")
 
+    def listed(self, text: str) -> None:
+        """Changes of the plain kind to a chord with its seventh or sixth: b9#11, (b9,#11,13)."""
+        mask = self.mask
+        for item in _ITEMS.findall(text):
+            change = _CHANGES.get(item)
+            if change is None:
+                self.added |= _PLAIN_ADDED[item]
+            else:
+                mask = mask & ~change.clear | change.set
+        self.mask = mask
+
     def run(self, at: int, run: str, touching: str, sign: str, depth: int) -> None:
         """Numbers and accidentals without a gap: b9#11, 9b13b, 911#, -5, a lone +.
 
@@ -339,24 +374,36 @@ class _Reader:
         pairs = _POSTFIXED if postfixed else _PREFIXED
         if postfixed and not ends_in_sign and not run.isdigit():
             self.note = "read with each accidental after its number; write 7(9,b13) for the other reading"
+        items = pairs.findall(run)
+        mixed = ends_in_sign and starts_in_sign
         place = 0
-        while place < len(run):
-            match = pairs.match(run, place)
-            if match is None:
-                self.fail(at + place)
-            accidental, digits = match.groups()
-            if postfixed:
-                accidental, digits = digits, accidental
-            number = int(digits)
-            if accidental:
-                if ends_in_sign and starts_in_sign and (_ALTERATIONS[accidental], number) not in _USUAL_AFTER:
+        for before, after in items:
+            sign, digits = (after, before) if postfixed else (before, after)
+            if sign:
+                change = _CHANGES.get(sign + digits)
+                if change is None:
+                    self.fail(at + place, _EXPECTED_CHANGE, "no chord has this degree")
+                if mixed and sign + digits not in _USUAL_AFTER:
                     self.fail(
                         at + place, "brackets or commas, as in 11(b9,b13)", "it is unclear whose accidental this is"
                     )
-                self.change(at + place, _ALTERATIONS[accidental], number, depth)
+                self.mask = self.mask & ~change.clear | change.set
+                if len(digits) > 1 or digits == "9":
+                    self.altered(depth)
+            elif digits in _PLAIN_ADDED:
+                self.added |= _PLAIN_ADDED[digits]
             else:
-                self.plain(at + place, number)
-            place = match.end()
+                self.plain(at + place, int(digits))
+            place += len(before) + len(after)
+        if place != len(run):
+            self.fail(at + place)
+
+    def altered(self, depth: int) -> None:
+        """Note an altered 9, 11 or 13, which stands on a seventh unless a bracket or `add` says otherwise."""
+        if depth and self.word != "M" and not self.suspended:
+            self.literal = True
+        else:
+            self.implied = True
 
     def change(self, at: int, alteration: int, number: int, depth: int) -> None:
         change = CHANGES.get((alteration, number))
@@ -364,14 +411,11 @@ class _Reader:
             self.fail(at, _EXPECTED_CHANGE, "no chord has this degree")
         self.mask = self.mask & ~change.clear | change.set
         if number in _UPPER:
-            if depth and self.word != "M" and not self.suspended:
-                self.literal = True
-            else:
-                self.implied = True
+            self.altered(depth)
 
     def plain(self, at: int, number: int) -> None:
         """A number without accidental after the head: 7(13), C(9), 6/9, 7911."""
-        if number in (2, 6, 9, 11, 13):
+        if str(number) in _PLAIN_ADDED:
             self.added |= PLAIN[number]
         elif number == 7 and not self.mask & SEVENTHS:
             self.added |= self.seventh
@@ -476,6 +520,17 @@ def parse_quality(text: str) -> Quality:
     return quality_of_tones(reader.mask, reader.optional)
 
 
+_COMMON: Final = {
+    text: parse_quality(text)
+    for text in (
+        *TEXTS,
+        *"-7 -9 -6 -11 ^7 ^9 ^13 h7 o7 o j7 -j7 ^ M7 ma7 mi7 mi 7b9 7#9 7#11 7#5 7b5 -7b5 7sus sus 69 13b9 9sus".split(),
+    )
+}
+"""The qualities that charts are full of, read once; every other text is read when it comes."""
+
+_POWER: Final = _COMMON["5"]
+
 _NOTHING: Final = quality_of_tones(0, 0)
 
 
@@ -509,6 +564,10 @@ def parse(text: str, *, german: bool = False) -> Chord:
         published = read_published(text, source, root, start)
         if published is not None:
             return published
+    else:
+        common = _COMMON.get(source[start:])
+        if common is not None and not note and name not in _UNSURE_ROOTS and not (common is _POWER and len(name) > 1):
+            return Chord(root, common)
     reader = _Reader(text, source, start)
     reader.read()
     if note and not reader.note:
@@ -517,6 +576,6 @@ def parse(text: str, *, german: bool = False) -> Chord:
         reader.note = f"read as {name} with its fifth alone; write {name[:-1]}({name[-1]}5) for an altered fifth"
     elif source.startswith(("b5,", "#5,"), start):
         reader.note = f"read as {name} with an altered fifth; write {name}{source[start]}(no3) for the fifth alone"
-    elif name in ("As", "Es") and not german:
+    elif name in _UNSURE_ROOTS and not german:
         reader.note = f"read as {name[0]}#; with the German names on it is {name[0]}b"
     return reader.chord(root, roots)

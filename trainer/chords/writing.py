@@ -99,6 +99,10 @@ _ROWS: Final = (
 )
 
 
+TEXTS: Final = frozenset(text.replace("△", "^") for _, texts in _ROWS for text in texts)
+"""Every head text of every style, as reading sees it."""
+
+
 def _changes(head: Head, mask: int) -> tuple[list[str], int]:
     """What turns the tones of a head into `mask`, as reading understands it, and how far that is from saying nothing."""
     changes: list[str] = []
