@@ -189,13 +189,14 @@ def _fault(recipe: Recipe, root: Note, bottom: int, register: Register) -> str |
     """Why a bottom key is refused, as one sentence; None where it fits."""
     heights = _heights(recipe)
     keys = tuple(bottom + height for height in heights)
+    # No octave helps a hand that is too small: said first.
+    fault = reach_fault(recipe, register.reach_semitones)
+    if fault is not None:
+        return fault
     if bottom < register.lowest:
         return f"Its bottom note {key_name(MidiNote(bottom))} lies below {key_name(register.lowest)}."
     if keys[-1] > register.highest:
         return f"Its top note {key_name(MidiNote(min(keys[-1], 127)))} lies above {key_name(register.highest)}."
-    fault = reach_fault(recipe, register.reach_semitones)
-    if fault is not None:
-        return fault
     if register.limits is None:
         return None
     pair = _too_low(keys, register.limits)
