@@ -89,7 +89,7 @@ def _colour(mask: int, optional: int) -> str:
     if optional & ALTERED.optional == ALTERED.optional and mask & ALTERED.tones == ALTERED.tones:
         return "alt"
     third = "major" if mask & BIT_OF_NAME["3"] else "minor" if mask & BIT_OF_NAME["b3"] else ""
-    if not third and mask & (BIT_OF_NAME["4"] | BIT_OF_NAME["2"]):
+    if not third and mask & (ANY[4] | ANY[2]):
         return "sus"
     seventh = next((name for name in ("b7", "bb7", "7", "6") if mask & BIT_OF_NAME[name]), "")
     colour = _BY_SEVENTH[third, seventh]
