@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 from functools import lru_cache
 from typing import Final, Literal
 
@@ -84,6 +85,21 @@ def families(extra_rows: tuple[VoicingRow, ...] = ()) -> dict[str, tuple[Voicing
     return {family: tuple(rows) for family, rows in found.items()}
 
 
+def _near(wanted: str, names: Iterable[str], count: int = 4, least: float = 0.6) -> list[str]:
+    """Names like `wanted`, best first; the beginning of a name is like it, too, since names are long."""
+    matcher = SequenceMatcher(b=wanted, autojunk=False)
+    scored = []
+    for name in names:
+        alike = 0.0
+        for part in (name, name[: len(wanted)]):
+            matcher.set_seq1(part)
+            alike = max(alike, matcher.ratio())
+        scored.append((alike, name))
+    # A shorter name first among equals: it is the plain form.
+    scored.sort(key=lambda pair: (-pair[0], len(pair[1])))
+    return [name for alike, name in scored[:count] if alike >= least]
+
+
 def row_for(name: str, extra_rows: tuple[VoicingRow, ...] = ()) -> VoicingRow:
     """The row of a name; a teacher's row comes before one of the table. Raises `VoicingError` listing near names."""
     index, wanted = _index(extra_rows), plain_name(name)
@@ -93,10 +109,7 @@ def row_for(name: str, extra_rows: tuple[VoicingRow, ...] = ()) -> VoicingRow:
         if plain_name(family) == wanted:
             names = tuple(row.name for row in rows)
             raise VoicingError(f"{name!r} is a family; name one of its forms: {'; '.join(names)}", near=names)
-    near = [index[found].name for found in get_close_matches(wanted, index, n=4, cutoff=0.5)]
-    # A part of a name is near, too, however long the name.
-    near += [row.name for key, row in index.items() if wanted and wanted in key and row.name not in near][:4]
-    names = tuple(dict.fromkeys(near))
+    names = tuple(index[found].name for found in _near(wanted, index))
     meant = f"; near it are: {'; '.join(names)}" if names else "; write a name from the table, or degrees as in b7 3 13"
     raise VoicingError(f"{name!r} is no voicing of the table{meant}", near=names)
 
