@@ -109,7 +109,7 @@ def row_for(name: str, extra_rows: tuple[VoicingRow, ...] = ()) -> VoicingRow:
         if plain_name(family) == wanted:
             names = tuple(row.name for row in rows)
             raise VoicingError(f"{name!r} is a family; name one of its forms: {'; '.join(names)}", near=names)
-    names = tuple(index[found].name for found in _near(wanted, index))
+    names = tuple(dict.fromkeys(index[found].name for found in _near(wanted, index)))
     meant = f"; near it are: {'; '.join(names)}" if names else "; write a name from the table, or degrees as in b7 3 13"
     raise VoicingError(f"{name!r} is no voicing of the table{meant}", near=names)
 
