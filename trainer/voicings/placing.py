@@ -26,6 +26,7 @@ from trainer.voicings.recipes import (
     Recipe,
     fitting_split,
     melody_degree,
+    span,
     stacked,
     under,
 )
@@ -71,7 +72,12 @@ INTERVAL_NAMES: Final = (
 
 
 def _interval(semitones: int) -> str:
-    return INTERVAL_NAMES[semitones] if semitones < len(INTERVAL_NAMES) else f"{semitones} half steps"
+    return INTERVAL_NAMES[semitones] if semitones < len(INTERVAL_NAMES) else f"interval of {semitones} half steps"
+
+
+def _an_interval(semitones: int) -> str:
+    name = _interval(semitones)
+    return f"an {name}" if name[0] in "iou" else f"a {name}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +85,8 @@ class Register:
     """Where a voicing may lie: all of it from `lowest` to `highest`, inclusive.
 
     `limits` are low-interval limits (None: not checked), as `LOW_INTERVAL_LIMITS`. `reach_semitones` is the widest
-    interval of one hand. `assume_root` also checks the interval from the root just below a rootless voicing.
+    interval of one hand, optional notes apart. `assume_root` also checks the interval from the root just below a
+    rootless voicing, where there are limits.
     """
 
     lowest: MidiNote
@@ -106,10 +113,10 @@ def _register(lowest: int, highest: int, *, limits: bool = False) -> Register:
 
 
 # Each leaves room for the widest form in twelve keys, so the lowest place from `lowest` up is always there.
-ROOTLESS: Final = _register(50, 75)
+ROOTLESS: Final = _register(50, 84)
 """Left hand without the root: bottom note from D3 to Db4."""
 
-WITH_ROOT: Final = _register(41, 75, limits=True)
+WITH_ROOT: Final = _register(41, 84, limits=True)
 """Left hand, or both, with the root: bottom note from F2, low-interval limits on."""
 
 RIGHT_HAND: Final = _register(60, 88)
@@ -182,13 +189,14 @@ def _fault(recipe: Recipe, root: Note, bottom: int, register: Register) -> str |
     """Why a bottom key is refused, as one sentence; None where it fits."""
     heights = _heights(recipe)
     keys = tuple(bottom + height for height in heights)
+    # No octave helps a hand that is too small: said first.
+    fault = reach_fault(recipe, register.reach_semitones)
+    if fault is not None:
+        return fault
     if bottom < register.lowest:
         return f"Its bottom note {key_name(MidiNote(bottom))} lies below {key_name(register.lowest)}."
     if keys[-1] > register.highest:
         return f"Its top note {key_name(MidiNote(min(keys[-1], 127)))} lies above {key_name(register.highest)}."
-    fault = reach_fault(recipe, register.reach_semitones)
-    if fault is not None:
-        return fault
     if register.limits is None:
         return None
     pair = _too_low(keys, register.limits)
@@ -214,21 +222,23 @@ def reach_fault(recipe: Recipe, reach_semitones: int) -> str | None:
     """Why the hands do not reach a recipe, as one sentence; None where they do."""
     heights = _heights(recipe)
     if recipe.split is None:
-        if heights[-1] <= reach_semitones:
+        width = span(heights, recipe.optional)
+        if width <= reach_semitones:
             return None
         return (
-            f"It spans a {_interval(heights[-1])}, wider than the reach of a {_interval(reach_semitones)}; "
+            f"It spans {_an_interval(width)}, wider than a reach of {_an_interval(reach_semitones)}; "
             "split it between the hands or take a closer one."
         )
-    if fitting_split(heights, reach_semitones, recipe.split) is None:
-        return f"However it is split, one hand has more than a {_interval(reach_semitones)} to reach."
+    if fitting_split(heights, reach_semitones, recipe.split, recipe.optional) is None:
+        return f"However it is split, one hand has more than {_an_interval(reach_semitones)} to reach."
     return None
 
 
 def _split(recipe: Recipe, register: Register) -> int | None:
     if recipe.split is None:
         return None
-    return fitting_split(_heights(recipe), register.reach_semitones, recipe.split) or recipe.split
+    wanted = fitting_split(_heights(recipe), register.reach_semitones, recipe.split, recipe.optional)
+    return wanted or recipe.split
 
 
 def _bottoms(recipe: Recipe, root: Note, lowest: int = LOWEST_PIANO_KEY) -> range:
@@ -241,7 +251,7 @@ def _bottoms(recipe: Recipe, root: Note, lowest: int = LOWEST_PIANO_KEY) -> rang
 def alternatives(recipe: Recipe, root: Note, register: Register | None = None) -> list[tuple[Placement, bool, str]]:
     """Every octave of a recipe on the piano, ascending: placement, whether it fits, and why, in one sentence.
 
-    The first that fits is the one `place` chooses.
+    The first that fits is the one `place` chooses. Where none does, each sentence offers the other form of the family.
     """
     chosen_register = default_register(recipe) if register is None else register
     found: list[tuple[Placement, bool, str]] = []
@@ -252,12 +262,14 @@ def alternatives(recipe: Recipe, root: Note, register: Register | None = None) -
         if fault is None:
             if chosen is None:
                 chosen = placement
-                fault_or_praise = f"Chosen: the lowest place that fits from {chosen_register.text}."
+                reason = f"Chosen: the lowest place from {key_name(chosen_register.lowest)} up where it fits."
             else:
-                fault_or_praise = f"Fits, too, but {key_name(chosen.keys[0])} at the bottom is lower."
-            found.append((placement, True, fault_or_praise))
+                reason = f"Fits, too, but {key_name(chosen.keys[0])} at the bottom is lower."
+            found.append((placement, True, reason))
         else:
             found.append((placement, False, fault))
+    if chosen is None and recipe.other:
+        return [(placement, False, f"{why[:-1]}; its other form is {recipe.other!r}.") for placement, _, why in found]
     return found
 
 
@@ -278,14 +290,13 @@ def place(recipe: Recipe, root: Note, register: Register | None = None) -> Place
 
 
 def _refusal(recipe: Recipe, root: Note, register: Register) -> str:
-    offer = f" Its other form is {recipe.other!r}." if recipe.other else ""
     tried = alternatives(recipe, root, register)
     if not tried:
-        return f"{recipe.name!r} on {root} is wider than the piano.{offer}"
+        return f"{recipe.name!r} on {root} is wider than the piano."
     # The octave nearest to the register tells most: its fault is the one that matters.
     middle = (register.lowest + register.highest) / 2
     nearest = min(tried, key=lambda entry: abs((entry[0].keys[0] + entry[0].keys[-1]) / 2 - middle))
-    return f"{recipe.name!r} on {root} does not fit from {register.text}: {nearest[2]}{offer}"
+    return f"{recipe.name!r} on {root} does not fit from {register.text}. {nearest[2]}"
 
 
 def place_under(

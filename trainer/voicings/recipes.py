@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 from functools import lru_cache
 from typing import Final, Literal
 
-from trainer.chords import Quality
+from trainer.chords import COLOURS, Quality
 from trainer.pitch import Degree, Note, PitchError, respelled
 from trainer.voicings.degrees import THIRTEENTH, VoicingError, Written, degree_of, read_degrees, slots
 from trainer.voicings.table import Hand, VoicingRow, all_rows
@@ -63,9 +64,15 @@ _ALIASES: Final = {
 }
 
 
+def _rows(extra_rows: tuple[VoicingRow, ...]) -> tuple[VoicingRow, ...]:
+    """The table and a teacher's rows, of which one takes the place of a row of the same name."""
+    own = {plain_name(row.name) for row in extra_rows}
+    return (*(row for row in all_rows() if plain_name(row.name) not in own), *extra_rows)
+
+
 @lru_cache(maxsize=64)
 def _index(extra_rows: tuple[VoicingRow, ...]) -> dict[str, VoicingRow]:
-    rows = {plain_name(row.name): row for row in (*all_rows(), *extra_rows)}
+    rows = {plain_name(row.name): row for row in _rows(extra_rows)}
     return rows | {alias: rows[plain_name(name)] for alias, name in _ALIASES.items() if alias not in rows}
 
 
@@ -73,9 +80,24 @@ def _index(extra_rows: tuple[VoicingRow, ...]) -> dict[str, VoicingRow]:
 def families(extra_rows: tuple[VoicingRow, ...] = ()) -> dict[str, tuple[VoicingRow, ...]]:
     """Every family with its rows, in the order of the table. Do not change the result."""
     found: dict[str, list[VoicingRow]] = {}
-    for row in (*all_rows(), *extra_rows):
+    for row in _rows(extra_rows):
         found.setdefault(row.family, []).append(row)
     return {family: tuple(rows) for family, rows in found.items()}
+
+
+def _near(wanted: str, names: Iterable[str], count: int = 4, least: float = 0.6) -> list[str]:
+    """Names like `wanted`, best first; the beginning of a name is like it, too, since names are long."""
+    matcher = SequenceMatcher(b=wanted, autojunk=False)
+    scored = []
+    for name in names:
+        alike = 0.0
+        for part in (name, name[: len(wanted)]):
+            matcher.set_seq1(part)
+            alike = max(alike, matcher.ratio())
+        scored.append((alike, name))
+    # A shorter name first among equals: it is the plain form.
+    scored.sort(key=lambda pair: (-pair[0], len(pair[1])))
+    return [name for alike, name in scored[:count] if alike >= least]
 
 
 def row_for(name: str, extra_rows: tuple[VoicingRow, ...] = ()) -> VoicingRow:
@@ -87,10 +109,7 @@ def row_for(name: str, extra_rows: tuple[VoicingRow, ...] = ()) -> VoicingRow:
         if plain_name(family) == wanted:
             names = tuple(row.name for row in rows)
             raise VoicingError(f"{name!r} is a family; name one of its forms: {'; '.join(names)}", near=names)
-    near = [index[found].name for found in get_close_matches(wanted, index, n=4, cutoff=0.5)]
-    # A part of a name is near, too, however long the name.
-    near += [row.name for key, row in index.items() if wanted and wanted in key and row.name not in near][:4]
-    names = tuple(dict.fromkeys(near))
+    names = tuple(dict.fromkeys(index[found].name for found in _near(wanted, index)))
     meant = f"; near it are: {'; '.join(names)}" if names else "; write a name from the table, or degrees as in b7 3 13"
     raise VoicingError(f"{name!r} is no voicing of the table{meant}", near=names)
 
@@ -119,15 +138,23 @@ def stacked(degrees: tuple[Degree, ...]) -> tuple[int, ...]:
     return tuple(heights)
 
 
-def fitting_split(heights: tuple[int, ...], reach_semitones: int, wanted: int) -> int | None:
-    """How many notes from the bottom the left hand takes so that both hands reach theirs: `wanted`, or what is next to
-    it, the left hand's smaller part first; None where no split does.
+def span(heights: tuple[int, ...], optional: frozenset[int], start: int = 0, stop: int | None = None) -> int:
+    """Semitones that the notes from index `start` up to `stop` ask of one hand; optional notes ask nothing."""
+    needed = [height for at, height in enumerate(heights[start:stop], start) if at not in optional]
+    return needed[-1] - needed[0] if needed else 0
+
+
+def fitting_split(
+    heights: tuple[int, ...], reach_semitones: int, wanted: int, optional: frozenset[int] = frozenset()
+) -> int | None:
+    """How many notes from the bottom the left hand takes so that both hands reach theirs: `wanted` if that does, else
+    the nearest count, the smaller first; None where no split does.
 
     >>> fitting_split((0, 7, 16, 23), 14, 3), fitting_split((0, 20, 40), 14, 1)
     (2, None)
     """
     for split in sorted(range(1, len(heights)), key=lambda count: (abs(count - wanted), count)):
-        if heights[split - 1] - heights[0] <= reach_semitones and heights[-1] - heights[split] <= reach_semitones:
+        if max(span(heights, optional, 0, split), span(heights, optional, split)) <= reach_semitones:
             return split
     return None
 
@@ -140,16 +167,18 @@ def _by_degrees(text: str, quality: Quality) -> Recipe:
     written = read_degrees(text)
     place = slots(quality)
     degrees = tuple(degree_of(token, place, as_written=True) for token in written.tokens)
+    optional = frozenset(at for at, token in enumerate(written.tokens) if token.optional)
     heights = stacked(degrees)
     split = written.split
-    if split is None and heights[-1] > ONE_HAND_SEMITONES:
-        # Nobody said which hand plays what: the left takes the larger half that it reaches.
-        split = fitting_split(heights, ONE_HAND_SEMITONES, (len(degrees) + 1) // 2) or (len(degrees) + 1) // 2
+    if split is None and span(heights, optional) > ONE_HAND_SEMITONES:
+        # Nobody said which hand plays what: the left takes half, and the odd one.
+        half = (len(degrees) + 1) // 2
+        split = fitting_split(heights, ONE_HAND_SEMITONES, half, optional) or half
     return Recipe(
         name=" ".join(text.split()),
         family=BY_DEGREES,
         degrees=degrees,
-        optional=frozenset(at for at, token in enumerate(written.tokens) if token.optional),
+        optional=optional,
         hand="left" if split is None else "both",
         rootless=_without_root(degrees),
         source="as written",
@@ -219,11 +248,32 @@ def recipe(voicing: str, quality: Quality, extra_rows: tuple[VoicingRow, ...] = 
     return _from_row(row_for(voicing, extra_rows), quality)
 
 
+def check_row(row: VoicingRow) -> None:
+    """Whether a teacher's row can be read at all: a name, known colours, degrees. Raises `VoicingError`."""
+    if not plain_name(row.name):
+        raise VoicingError("a voicing needs a name")
+    if _LIKE_A_DEGREE.fullmatch(row.name.split()[0]):
+        raise VoicingError(f"{row.name!r} reads like degrees; a name begins with a word")
+    if not row.forms:
+        raise VoicingError(f"{row.name!r} has degrees for no colour of chord")
+    for colours, degrees in row.forms:
+        for colour in colours.split():
+            if colour not in COLOURS:
+                raise VoicingError(
+                    f"{row.name!r}: {colour!r} is no colour of chord; the colours are {', '.join(COLOURS)}",
+                    near=tuple(get_close_matches(colour, COLOURS)),
+                )
+        try:
+            read_degrees(degrees)
+        except VoicingError as fault:
+            raise VoicingError(f"{row.name!r}: {fault}", at=fault.at) from None
+
+
 @lru_cache(maxsize=1024)
 def recipes_for(quality: Quality, extra_rows: tuple[VoicingRow, ...] = ()) -> tuple[Recipe, ...]:
     """The recipe of every row that suits a quality, in the order of the table."""
     found = []
-    for row in (*all_rows(), *extra_rows):
+    for row in _rows(extra_rows):
         try:
             found.append(_from_row(row, quality))
         except VoicingError:
