@@ -45,7 +45,7 @@ class Places:
         variables = os.environ if environment is None else environment
         shipped = shipped_drills(package)
         if home_text := variables.get(HOME_VARIABLE):
-            home = Path(home_text).expanduser().absolute()
+            home = Path(os.path.expanduser(home_text)).absolute()
             if home.is_file():
                 raise StorageError(home, f"is a file, and {HOME_VARIABLE} names it", "name a folder there")
             return Places(home, home, home, shipped)
@@ -84,9 +84,9 @@ class Places:
         Capitals do not matter, and a player's own file hides a shipped one of the same name. Raises `StorageError`
         where none fits, with the nearest names, or where several do, with all of them.
         """
-        path = Path(name_or_path).expanduser()
-        if path.is_file():
-            return path
+        path = os.path.expanduser(name_or_path)
+        if os.path.isfile(path):
+            return Path(path)
         files = {file.stem.casefold(): file for file in self.drill_files()}
         wanted = name_or_path.strip().casefold().removesuffix(".toml")
         titles = {file: title_of(file) for file in files.values()}
