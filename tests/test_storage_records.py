@@ -71,7 +71,7 @@ def clock(day: str = "2026-03-01") -> Callable[[], str]:
 # -- what goes in comes out
 
 texts = st.text(max_size=12)
-plain_texts = st.text(st.characters(exclude_categories=("Cs",), exclude_characters="\0"), max_size=12)
+plain_texts = st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=12)
 times = st.floats(allow_nan=False, allow_infinity=False)
 keys = st.lists(st.integers(0, 127), max_size=6).map(tuple)
 verdicts = st.builds(
@@ -200,6 +200,12 @@ def test_attempts_can_be_asked_for_by_day_set_session_and_port() -> None:
         assert list(records.attempts(session="b" * 32)) == [third]
         assert list(records.attempts(port="Upright")) == [first]
         assert list(records.attempts(port="Upright", set_title="Dominants")) == []
+
+
+def test_attempts_can_be_read_without_their_raw_events() -> None:
+    with Records.open(":memory:") as records:
+        records.append(CM7)
+        assert list(records.attempts(with_events=False)) == [replace(CM7, events=())]
 
 
 def test_one_may_append_while_reading() -> None:

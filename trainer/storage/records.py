@@ -31,6 +31,7 @@ import sqlite3
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
@@ -108,6 +109,7 @@ _INSERT: Final = (
     "ON CONFLICT (session, number) DO NOTHING"
 )
 _SELECT: Final = f"SELECT {', '.join(_COLUMNS)} FROM attempts"
+_SELECT_WITHOUT_EVENTS: Final = f"SELECT {', '.join(_COLUMNS[:-1])}, '[]' FROM attempts"
 _IN_ORDER: Final = "ORDER BY utc, session, number LIMIT ?"
 
 
@@ -153,19 +155,28 @@ def _row(attempt: Attempt) -> tuple[object, ...]:
     return row
 
 
+@lru_cache(maxsize=4096)
+def _list(text: str) -> tuple[Any, ...]:
+    """A plain list of a row; the same few come again and again."""
+    return tuple(json.loads(text))
+
+
+_verdict: Final = lru_cache(maxsize=4096, typed=True)(VerdictRecord)
+
+
 def _attempt(row: Sequence[Any]) -> Attempt:
     """The attempt that `_row` took apart."""
     values = dict(zip(_COLUMNS, row, strict=True))
     for first_try_only in ("cause", "think_ms", "spread_ms"):
         del values[first_try_only]
     for name in ("degrees", "notes", "keys"):
-        values[name] = tuple(json.loads(values[name]))
+        values[name] = _list(values[name])
     values["right_first_try"] = bool(values["right_first_try"])
-    values["events"] = tuple(map(tuple, json.loads(values["events"])))
+    values["events"] = tuple(map(tuple, json.loads(values["events"]))) if values["events"] != "[]" else ()
     values["tries"] = tuple(
         TryRecord(
             held=tuple(held),
-            verdicts=tuple(VerdictRecord(*said) for said in verdicts),
+            verdicts=tuple([_verdict(*said) for said in verdicts]),
             extra=tuple(extra),
             right=right,
             cause=cause,
@@ -298,11 +309,14 @@ class Records:
         set_title: str | None = None,
         session: str | None = None,
         port: str | None = None,
+        *,
+        with_events: bool = True,
     ) -> Iterator[Attempt]:
         """The attempts in order of time, all of them where nothing is asked for.
 
         `since` (included) and `until` (excluded) are the beginnings of UTC times, as in ``2026-03-01``. No lock is
-        held between two attempts; what is appended meanwhile is met if it lies ahead. Raises `StorageError`.
+        held between two attempts; what is appended meanwhile is met if it lies ahead. Figures and schedules need no raw
+        events: without them (`events` is then empty) reading is quicker. Raises `StorageError`.
         """
         asked = [
             (condition, value)
@@ -315,6 +329,7 @@ class Records:
             )
             if value is not None
         ]
+        select = _SELECT if with_events else _SELECT_WITHOUT_EVENTS
         last: tuple[str, str, int] | None = None
         while True:
             conditions = [condition for condition, _ in asked]
@@ -324,7 +339,7 @@ class Records:
                 values += last
             where = f" WHERE {' AND '.join(conditions)}" if conditions else ""
             with _explained(self.path):
-                rows = self._connection.execute(f"{_SELECT}{where} {_IN_ORDER}", (*values, _PAGE)).fetchall()
+                rows = self._connection.execute(f"{select}{where} {_IN_ORDER}", (*values, _PAGE)).fetchall()
                 page = [_attempt(row) for row in rows]
             yield from page
             if len(page) < _PAGE:
