@@ -1,0 +1,522 @@
+"""Reading chord symbols: every spelling in common use, by table.
+
+A symbol is a root, a head (words, a number, sus), a tail of changes, and a bass. Words, numbers, suspensions and
+changes are table rows; the only grammar is their order. Places in errors are offsets into the text as given: signs are
+translated one for one before reading.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Final, NoReturn
+
+from trainer.chords.published import read_published
+from trainer.chords.qualities import Chord, ChordError, Quality, quality_of_tones
+from trainer.chords.tones import (
+    ALTERED,
+    ANY,
+    BIT_OF_DEGREE,
+    CHANGES,
+    ELEVENTH,
+    FIFTH,
+    HEADS,
+    PLAIN,
+    SEVENTHS,
+    SUSPENSIONS,
+    THIRD,
+    settle,
+    tones,
+)
+from trainer.pitch import Degree, Note
+
+# One character for one, so that offsets stay true.
+_SIGNS: Final = str.maketrans(
+    {
+        "♭": "b",
+        "♯": "#",
+        "＃": "#",
+        "𝄪": "x",
+        "ᵇ": "b",
+        "Δ": "^",
+        "∆": "^",
+        "△": "^",
+        "▲": "^",
+        "ᐃ": "^",
+        "Ø": "ø",
+        "∅": "ø",
+        "⌀": "ø",
+        "º": "°",
+        "˚": "°",
+        "ᵒ": "°",
+        "−": "-",
+        "–": "-",
+        "—": "-",
+        "‐": "-",
+        "‑": "-",
+        "⁻": "-",
+        "⁺": "+",
+        "＋": "+",
+        "⁽": "(",
+        "⁾": ")",
+        "（": "(",
+        "）": ")",
+        "／": "/",
+        "⁄": "/",
+        "∕": "/",
+        "ᵐ": "m",
+        "ᴹ": "M",
+        "\u00a0": " ",
+        "\u2009": " ",
+        "\u202f": " ",
+        **dict(zip("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789", strict=True)),
+        **dict(zip("₀₁₂₃₄₅₆₇₈₉", "0123456789", strict=True)),
+    }
+)
+
+_ROOT_SIGNS: Final = {"": "", "b": "b", "#": "#", "bb": "bb", "##": "##", "x": "##", "𝄫": "bb", "s": "#"}
+_ROOTS: Final = {
+    letter + sign: Note.parse(letter + meaning) for letter in "ABCDEFG" for sign, meaning in _ROOT_SIGNS.items()
+}
+_GERMAN_ROOTS: Final = {
+    **{letter + sign: Note.parse(letter + sign) for letter in "ACDEFG" for sign in ("", "b", "#", "bb", "##")},
+    **{letter + "is": Note.parse(letter + "#") for letter in "ACDEFG"},
+    **{letter + "es": Note.parse(letter + "b") for letter in "CDFG"},
+    **{name: Note.parse("B" + sign) for name, sign in (("H", ""), ("Hb", "b"), ("H#", "#"), ("His", "#"))},
+    **{name: Note.parse(flat) for name, flat in (("B", "Bb"), ("Bb", "Bb"), ("Es", "Eb"), ("As", "Ab"))},
+}
+_ROOT_SIGN: Final = r"bb(?!5,)|##|b(?!5,)|#(?!5,)|x|𝄫|s(?!us)"
+# A flat or sharp belongs to the letter before it, but a comma list after 5 shows that it belongs to the 5: Cb5,7.
+_ROOT: Final = re.compile(rf"\s*([A-G](?:-+(?=:)|{_ROOT_SIGN})?)(\s?:)?")
+_LOWER_ROOT: Final = re.compile(r"\s*(b(?:b(?=m|\s*$))?(?=m|\s*$|\s?/)|[ac-g](?:bb|##|[b#])?)(?=\W|[mMo\d]|sus|$)()")
+_GERMAN_ROOT: Final = re.compile(r"\s*([AE]s(?!us)|[A-H]is|[CDFG]es|[A-H](?:bb|##|[b#])?)(\s?:)?")
+
+
+_WORDS: Final = {
+    "M": "M",
+    "m": "m",
+    "-": "-",
+    "^": "^",
+    "°": "o",
+    "o": "o",
+    "0": "o",
+    "ø": "h",
+    "h": "h",
+    "%": "h",
+    "+": "+",
+    "j": "^",
+    "maj": "M",
+    "major": "M",
+    "ma": "M",
+    "mj": "M",
+    "min": "m",
+    "minor": "m",
+    "mi": "m",
+    "dim": "o",
+    "diminished": "o",
+    "aug": "+",
+    "augmented": "+",
+    "dom": "d",
+    "dominant": "d",
+    "hdim": "h",
+    "halfdim": "h",
+    "half-dim": "h",
+    "half dim": "h",
+    "halfdiminished": "h",
+    "half-diminished": "h",
+    "half diminished": "h",
+}
+"""Triad words, in lower case where they are longer than a letter; their classes are those of `TRIADS`."""
+
+
+def _variants(words: list[str]) -> str:
+    """A pattern of the words, the longest first, each also capitalised and in capitals."""
+    spelled = {
+        form for word in words for form in ((word,) if len(word) == 1 else (word, word.capitalize(), word.upper()))
+    }
+    return "|".join(
+        re.escape(word) + ("(?!dd|ug)" if word.lower() == "ma" else "")
+        for word in sorted(spelled, key=lambda word: (-len(word), word))
+    )
+
+
+_SECOND: Final = [word for word, kind in _WORDS.items() if kind in "M^+"]
+_SUS: Final = r"(?:sus(?:pended)?|Sus|SUS)"
+_HEAD: Final = re.compile(
+    rf"\s*(?:({_variants(list(_WORDS))})\s?({_variants(_SECOND)})?)?"
+    rf"\s?(?:({_SUS})(2/4|4/2|24|42|2|4)?\s?)?"
+    r"(6/9|9/6|69|96|13|11|9|7|6|5|4|2|power)?"
+)
+"""First word, second word, sus before the number, what suspends, number."""
+
+_SIGN: Final = r"bb|##|[b#+\-♮]"
+_TAIL: Final = re.compile(
+    r"(?P<run>(?:[b#+\-♮\d]|s(?=[\ds),/]|$))+)"
+    r"|(?P<bass>[/\\]\s?(?:[A-G](?:bb|##|[b#x𝄫]|s(?!us))?|[a-g][b#+\-]?(?=[\s(]|$)))"
+    rf"|(?P<low>[/\\]\s?(?P<low_sign>{_SIGN})?(?P<low_number>1[0-3]|[1-9])(?=\s*$))"
+    r"|(?P<open>[(\[])|(?P<close>[)\]])"
+    r"|(?P<gap>[\s,;.]+(?:alter\s)?)"
+    r"|(?P<slash>/\s?(?=[b#♮+\-]?\d|[mM]aj|ma|M|j|add|sus|\^))"
+    rf"|{_SUS}(?P<sus>2/4|4/2|24|42|2|4|)"
+    rf"|(?:[aA]dd|ADD)\s?(?P<add>(?:[mM]aj|ma|M|\^)7|7M|(?:{_SIGN})?1?\d)(?:th|nd|rd)?"
+    r"|(?:no|No|NO|[oO]mit|OMIT|subtract)\s?(?P<no>1?\d|root|R)(?:th|rd|d)?"
+    r"|\*(?P<star>(?:bb|##|[b#])?1?\d)"
+    r"|(?P<alt>(?:[aA]lt(?:ered)?|ALT)\.?)"
+    r"|(?:maj(?:or)?|Maj|MAJ|ma|Ma|MA|M)(?P<major>7|9|11|13|)"
+    r"|[\^j](?P<triangle>7|9|11|13|)"
+    r"|(?P<sign>flat|sharp|aug|dim)\s?(?=\d)"
+    r"|(?P<raised>aug)"
+    r"|(?<=[\s,])(?P<minor>min?|m)(?=7)"
+)
+_PREFIXED: Final = re.compile(rf"({_SIGN}|s)?(1[0-5]|[2-9])")
+_POSTFIXED: Final = re.compile(rf"(1[0-5]|[2-9])({_SIGN}|s)?")
+_ALTERATIONS: Final = {None: 0, "b": -1, "-": -1, "#": 1, "+": 1, "s": 1, "bb": -2, "##": 2, "♮": 0}
+_SIGN_WORDS: Final = {"flat": "b", "dim": "b", "sharp": "#", "aug": "#", "": ""}
+_USUAL_AFTER: Final = {(-1, 5), (1, 5), (-1, 6), (-1, 9), (1, 9), (1, 11), (-1, 13)}
+_NO_CHORDS: Final = re.compile(r"\s*(?:N\.?\s?C\.?|n\.?\s?c\.?|N|[nN][oO]\s?[cC]hord|NO CHORD)\s*$")
+
+_EXPECTED_ROOT: Final = "a root A to G with b or #, as in Bb7, or N.C."
+_EXPECTED_CHANGE: Final = "a change such as b9, #11, sus4, add9 or no5, or a slash and a bass"
+_EXPECTED_BASS: Final = "the end of the symbol; a bass is one note, as in C7/E"
+
+_NUMBER_NAMES: Final = {"6/9": "69", "9/6": "69", "96": "69", "power": "5", None: ""}
+_SEVENTH: Final = tones("7")
+_SIXTHS_OR_SEVENTHS: Final = SEVENTHS | ANY[6]
+_UPPER: Final = (9, 11, 13)
+
+
+class _Reader:
+    """Reads one quality, and the bass after it, from an offset of the symbol on."""
+
+    __slots__ = (
+        "text", "source", "start", "mask", "optional", "added", "seventh", "note", "number", "word",
+        "implied", "literal", "suspended", "bass", "low",
+    )  # fmt: skip
+
+    def __init__(self, text: str, source: str, start: int) -> None:
+        self.text = text
+        self.source = source
+        self.start = start
+        self.added = 0
+        self.note = ""
+        self.implied = self.literal = self.suspended = False
+        self.bass = ""
+        self.low: Degree | None = None
+
+    def fail(self, at: int, expected: str = _EXPECTED_CHANGE, reason: str = "") -> NoReturn:
+        raise ChordError(self.text, at, expected, reason)
+
+    def read(self) -> None:
+        """Head, tail and bass into `mask`, `optional`, `bass` or `low`, and `note`."""
+        source = self.source
+        match = _HEAD.match(source, self.start)
+        assert match is not None
+        first, second, early, by, number = match.groups()
+        word = ""
+        if first:
+            word = _WORDS.get(first) or _WORDS[first.lower()]
+            if second:
+                word += _WORDS.get(second) or _WORDS[second.lower()]
+        number = _NUMBER_NAMES.get(number, number)
+        end = match.end()
+        head = HEADS.get((word, number))
+        if head is None:
+            if number:
+                self.fail(match.start(5), _EXPECTED_CHANGE, f"{number} means nothing after {first}")
+            self.fail(end, _EXPECTED_CHANGE, f"{second} means nothing after {first}")
+        self.mask, self.optional, self.seventh = head
+        self.number, self.word = number, word
+        if (word, number) in _HEAD_NOTES:
+            self.note = _HEAD_NOTES[word, number]
+        if early:
+            self.suspend(by or "")
+        if end < len(source):
+            self.tail(end, number)
+            if self.implied and not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
+                self.mask |= self.seventh
+                self.note = "read with a seventh under the altered tone; write add for the tone alone"
+            elif self.literal and not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
+                self.note = "read without a seventh; write 7 before the bracket for one"
+            self.mask |= self.added
+        self.optional = settle(self.mask, self.optional)
+
+    def suspend(self, by: str) -> None:
+        self.mask = self.mask & ~ANY[3] & ~(self.optional & ELEVENTH) | SUSPENSIONS[by.replace("/", "")]
+        if self.number == "11":
+            self.mask &= ~ELEVENTH
+        self.optional &= self.mask
+        self.suspended = True
+
+    def tail(self, at: int, touching: str) -> None:
+        """Everything after the head. `touching` is the head's number, for what follows it without a gap."""
+        source, length, depth, sign = self.source, len(self.source), 0, ""
+        match_tail = _TAIL.match
+        while at < length:
+            match = match_tail(source, at)
+            if match is None:
+                if depth:
+                    self.fail(at, "a change such as b9, or )")
+                self.fail(at)
+            kind = match.lastgroup
+            end = match.end()
+            if kind == "run":
+                self.run(at, match[0], touching, sign, depth)
+                sign = ""
+            elif kind == "gap" or kind == "slash":
+                pass
+            elif kind == "open":
+                depth += 1
+            elif kind == "close":
+                depth -= 1
+                if depth < 0:
+                    self.fail(at, _EXPECTED_CHANGE, "this bracket was not opened")
+                if source[at - 1] in "([":
+                    self.fail(at, "a change such as b9", "the brackets are empty")
+            elif kind == "bass":
+                if depth or self.bass:
+                    self.fail(at, _EXPECTED_BASS)
+                if end < length and source[end] not in " (\t\u00a0":
+                    self.fail(end, _EXPECTED_BASS)
+                self.bass = match["bass"][1:].lstrip()
+            elif kind == "low":
+                self.lower(at, _ALTERATIONS[match["low_sign"]], int(match["low_number"]), match, depth)
+            elif kind == "sus":
+                self.suspend(match["sus"])
+            elif kind == "add":
+                self.add(match.start("add"), match["add"])
+            elif kind == "no" or kind == "star":
+                self.omit(at, match[kind])
+            elif kind == "alt":
+                self.alter(at)
+            elif kind == "major":
+                self.major(match["major"], bool(touching), False)
+            elif kind == "triangle":
+                self.major(match["triangle"], bool(touching), True)
+            elif kind == "sign":
+                sign = _SIGN_WORDS[match["sign"]]
+            elif kind == "raised":
+                self.change(at, 1, 5, depth)
+            elif kind == "minor":
+                self.change(at, -1, 3, depth)
+            touching = ""
+            at = end
+        if depth:
+            self.fail(length, ") or a further change", "a bracket is not closed")
+
+    def run(self, at: int, run: str, touching: str, sign: str, depth: int) -> None:
+        """Numbers and accidentals without a gap: b9#11, 9b13b, 911#, -5, a lone +.
+
+        The accidental stands before its number, unless the run ends in one (9b13b) or goes on from the head's own number
+        (the 9b13 of 79b13): then after it.
+        """
+        run = sign + run
+        ends_in_sign = not run[-1].isdigit()
+        starts_in_sign = not run[0].isdigit()
+        if ends_in_sign and starts_in_sign:
+            if run[0] == "+" and (run == "+" or touching == "7"):
+                self.change(at, 1, 5, depth)
+                if touching == "5":
+                    self.mask |= THIRD
+                elif touching:
+                    self.note = (
+                        "read as a raised fifth; in some countries this + means the major seventh, written maj7 here"
+                    )
+                run = run[1:]
+                if not run:
+                    return
+                at += 1
+            elif touching in ("5", "6", "9", "11", "13"):
+                run = touching + run
+                at -= len(touching)
+                if touching == "5":
+                    self.mask |= THIRD
+                elif run == "9-":
+                    self.note = "read as b9; write m9 for minor"
+            else:
+                self.fail(at)
+        elif touching == "6" and run == "-9":
+            self.note = "read as b9; write 6/9 for the plain ninth"
+        postfixed = ends_in_sign or (touching and not starts_in_sign)
+        pairs = _POSTFIXED if postfixed else _PREFIXED
+        if postfixed and not ends_in_sign and not run.isdigit():
+            self.note = "read with each accidental after its number; write 7(9,b13) for the other reading"
+        place = 0
+        while place < len(run):
+            match = pairs.match(run, place)
+            if match is None:
+                self.fail(at + place)
+            accidental, digits = match.groups()
+            if postfixed:
+                accidental, digits = digits, accidental
+            number = int(digits)
+            if accidental:
+                if ends_in_sign and starts_in_sign and (_ALTERATIONS[accidental], number) not in _USUAL_AFTER:
+                    self.fail(
+                        at + place, "brackets or commas, as in 11(b9,b13)", "it is unclear whose accidental this is"
+                    )
+                self.change(at + place, _ALTERATIONS[accidental], number, depth)
+            else:
+                self.plain(at + place, number)
+            place = match.end()
+
+    def change(self, at: int, alteration: int, number: int, depth: int) -> None:
+        change = CHANGES.get((alteration, number))
+        if change is None:
+            self.fail(at, _EXPECTED_CHANGE, "no chord has this degree")
+        self.mask = self.mask & ~change.clear | change.set
+        if number in _UPPER:
+            if depth and self.word != "M" and not self.suspended:
+                self.literal = True
+            else:
+                self.implied = True
+
+    def plain(self, at: int, number: int) -> None:
+        """A number without accidental after the head: 7(13), C(9), 6/9, 7911."""
+        if number in (2, 6, 9, 11, 13):
+            self.added |= PLAIN[number]
+        elif number == 7 and not self.mask & SEVENTHS:
+            self.added |= self.seventh
+        elif number == 4 and self.mask & THIRD:
+            self.suspend("4")
+            self.note = "read as sus4; write add4 to keep the third"
+        elif number == 4:
+            self.added |= PLAIN[4]
+        elif number == 5 and self.mask & THIRD and self.mask & FIFTH and not self.number and not self.word:
+            self.mask &= ~THIRD
+        else:
+            self.fail(at, _EXPECTED_CHANGE, f"a plain {number} changes nothing")
+
+    def lower(self, at: int, alteration: int, number: int, match: re.Match[str], depth: int) -> None:
+        """A number after the last slash: a bass by degree (C/3, Am/b7), or one more tone (C6/9, C7/b9)."""
+        bare = at == self.start
+        inversion = number in (1, 3, 5) and alteration <= 0 and not (number == 5 and alteration)
+        if bare or inversion or (number == 7 and (alteration < 0 or self.mask & SEVENTHS)):
+            if depth:
+                self.fail(at)
+            self.low = Degree(number, alteration) if number > 1 else None
+            if bare:
+                self.note = "read as a bass by its degree; write a bracket, as in C(add9), for a further tone"
+        elif match["low_sign"]:
+            self.change(match.start("low_sign"), alteration, number, 0)
+        else:
+            self.plain(match.start("low_number"), number)
+
+    def add(self, at: int, text: str) -> None:
+        if text[-2:] in ("j7", "a7", "M7", "^7", "7M"):
+            self.added |= _SEVENTH
+            return
+        match = _PREFIXED.fullmatch(text)
+        if match is None:
+            self.fail(at, "a degree to add, 2 to 15, as in add9")
+        number = int(match[2])
+        if number == 7 and not match[1]:
+            self.added |= self.seventh
+        else:
+            self.added |= BIT_OF_DEGREE[Degree(number, _ALTERATIONS[match[1]])]
+
+    def omit(self, at: int, text: str) -> None:
+        """A tone left out; the third of a chord that has none already may be named too (sus4 no3)."""
+        number = int(text.lstrip("b#")) if text not in ("root", "R") else 1
+        places = ANY.get(number, 0)
+        if not self.mask & places and number != 3:
+            self.fail(at, _EXPECTED_CHANGE, "this chord has no such tone to leave out")
+        self.mask &= ~places
+        self.optional &= self.mask
+
+    def alter(self, at: int) -> None:
+        if self.word not in ("", "d", "+") or self.number not in ("", "7") or self.suspended:
+            self.fail(at, _EXPECTED_CHANGE, "only a dominant seventh is altered")
+        self.mask = ALTERED.tones
+        self.optional = ALTERED.optional
+
+    def major(self, stack: str, touching: bool, triangle: bool) -> None:
+        """maj or a triangle after the head: 7M, m(maj7), °7(maj7)."""
+        if not (stack or touching or triangle or self.mask & _NOT_MAJOR):
+            return
+        self.mask = self.mask & ~_FLAT_SEVENTH | _SEVENTH
+        stacked = HEADS["M", stack or "7"]
+        self.mask |= stacked.tones & ~_MAJOR_SEVENTH_CHORD
+        self.optional |= stacked.optional & ANY[11]
+
+    def chord(self, root: Note, roots: dict[str, Note]) -> Chord:
+        """What was read, on a root."""
+        quality = quality_of_tones(self.mask, self.optional)
+        if self.bass:
+            text = (
+                self.bass
+                if self.bass in roots
+                else self.bass[0].upper() + _LOWER_SIGNS.get(self.bass[1:], self.bass[1:])
+            )
+            return Chord(root, quality, roots[text], self.note)
+        if self.low is not None:
+            return Chord(root, quality, root + self.low, self.note)
+        return Chord(root, quality, None, self.note)
+
+
+_FLAT_SEVENTH: Final = tones("b7")
+_NOT_MAJOR: Final = tones("b3 #5")
+_MAJOR_SEVENTH_CHORD: Final = tones("1 3 5 7")
+_LOWER_SIGNS: Final = {"+": "#", "-": "b"}
+_HEAD_NOTES: Final = {
+    ("-", "5"): "read as a flat five; write m for minor",
+    ("m+", "7"): "read as minor with major seventh; write m7(#5) for a raised fifth",
+    ("-+", "7"): "read as minor with major seventh; write m7(#5) for a raised fifth",
+}
+
+
+def parse_quality(text: str) -> Quality:
+    """A quality text without root: ``m7``, ``-7b5``, ``7(b9,#11)``. Raises `ChordError`.
+
+    >>> parse_quality("-7b5").degrees
+    (Degree('1'), Degree('b3'), Degree('b5'), Degree('b7'))
+    """
+    reader = _Reader(text, text if text.isascii() else text.translate(_SIGNS), 0)
+    reader.read()
+    if reader.bass or reader.low is not None:
+        raise ChordError(text, len(text), "no bass: a quality stands without root and bass")
+    return quality_of_tones(reader.mask, reader.optional)
+
+
+_NOTHING: Final = quality_of_tones(0, 0)
+
+
+def parse(text: str, *, german: bool = False) -> Chord:
+    """A chord symbol as written on charts. With `german`, H is B, B is Bb, and Fis, Es, As are read. Raises `ChordError`.
+
+    >>> parse("E♭°7").notes
+    (Note('Eb'), Note('Gb'), Note('Bbb'), Note('Dbb'))
+    >>> parse("N.C.").symbol
+    'N.C.'
+    >>> parse("Db5").reading
+    'read as Db with its fifth alone; write D(b5) for an altered fifth'
+    """
+    source = text if text.isascii() else text.translate(_SIGNS)
+    roots = _GERMAN_ROOTS if german else _ROOTS
+    match = (_GERMAN_ROOT if german else _ROOT).match(source)
+    note = ""
+    if match is None:
+        if _NO_CHORDS.match(source):
+            return Chord(None, _NOTHING)
+        match = None if german else _LOWER_ROOT.match(source)
+        if match is None:
+            at = len(source) - len(source.lstrip())
+            hint = "H is the German B, read only with the German names on" if source[at : at + 1] == "H" else ""
+            raise ChordError(text, at, _EXPECTED_ROOT, hint)
+        note = f"read as the root {match[1].capitalize()}; write roots as capitals"
+    name, colon = match.groups()
+    root = roots.get(name) or roots[name[0].upper() + name[1:].replace("-", "b")]
+    start = match.end()
+    if colon:
+        published = read_published(text, source, root, start)
+        if published is not None:
+            return published
+    reader = _Reader(text, source, start)
+    reader.read()
+    if note and not reader.note:
+        reader.note = note
+    elif source[start - 1] in "b#" and source[start:] == "5":
+        reader.note = f"read as {name} with its fifth alone; write {name[:-1]}({name[-1]}5) for an altered fifth"
+    elif source.startswith(("b5,", "#5,"), start):
+        reader.note = f"read as {name} with an altered fifth; write {name}{source[start]}(no3) for the fifth alone"
+    elif name in ("As", "Es") and not german:
+        reader.note = f"read as {name[0]}#; with the German names on it is {name[0]}b"
+    return reader.chord(root, roots)
