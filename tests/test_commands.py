@@ -134,7 +134,7 @@ def test_a_tempo_change_in_the_take_is_honoured(home: Path, set_file: Path, caps
 def test_attempts_are_in_the_record_with_their_raw_events(
     home: Path, set_file: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from trainer.storage import Records
+    from trainer.storage.records import Records
 
     take = write_take(home / "take.mid", [(1200, CM7, 500), (3000, FM7, 500)])
     graded(capsys, "drill", set_file, "--input", take, "--headless", "--json", "--records", home / "r.db")
@@ -150,7 +150,7 @@ def test_attempts_are_in_the_record_with_their_raw_events(
 def test_a_late_wrong_key_replaces_the_record_of_a_chord_taken_for_right(
     home: Path, set_file: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from trainer.storage import Records
+    from trainer.storage.records import Records
 
     take = write_take(home / "take.mid", [(1200, CM7, 500), (1220, (65,), 400)])
     (attempt,) = graded(capsys, "drill", set_file, "--input", take, "--headless", "--json", "--records", home / "r.db")

@@ -11,12 +11,13 @@ import json
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 if TYPE_CHECKING:
-    from trainer.inputs import Source
-    from trainer.progress import Attempt
+    from trainer.inputs.source import Source
+    from trainer.progress import Attempt, RootFigures
     from trainer.session import Session, SessionEvent
 
 DONE: Final = 0
@@ -135,8 +136,8 @@ def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], 
 
 
 def _spelled_lines(spelled: dict[str, Any]) -> Iterator[str]:
-    from trainer.pitch import Note, note_label, pretty
     from trainer.grading import pretty_symbol
+    from trainer.pitch import Note, note_label, pretty
 
     title = pretty_symbol(spelled["chord"])
     yield f"{title}, {spelled['voicing']}" if "voicing" in spelled else title
@@ -177,7 +178,7 @@ def _fault_object(fault: Any) -> dict[str, Any]:
 
 def _read_set(path: Path) -> tuple[Any, tuple[Any, ...]]:
     from trainer import drills
-    from trainer.storage import StorageError, read_text
+    from trainer.storage.files import StorageError, read_text
 
     try:
         text = read_text(path)
@@ -187,10 +188,11 @@ def _read_set(path: Path) -> tuple[Any, tuple[Any, ...]]:
 
 
 def _load_set(name: str) -> Any:
-    from trainer.storage import StorageError, find_set
+    from trainer.storage.files import StorageError
+    from trainer.storage.places import Places
 
     try:
-        path = find_set(name)
+        path = Places.found().find_set(name)
     except StorageError as error:
         raise Refusal(str(error)) from None
     drill_set, faults = _read_set(path)
@@ -225,7 +227,7 @@ def _session(options: argparse.Namespace, drill_set: Any, store: _Store, source:
     from uuid import uuid4
 
     from trainer.session import Particulars, Session, tasks
-    from trainer.storage import utc_now
+    from trainer.storage.files import utc_now
     from trainer.voicings import VoicingError
 
     chance = Random(options.seed)
@@ -244,7 +246,8 @@ class _Take:
     stamp_origin = "file"
 
     def __init__(self, path: str) -> None:
-        from trainer.inputs import InputError, read_events
+        from trainer.inputs.files import read_events
+        from trainer.inputs.source import InputError
 
         self.name = Path(path).name
         try:
@@ -265,7 +268,7 @@ class _Script:
     stamp_origin = "script"
 
     def __init__(self, seed: int | None) -> None:
-        from trainer.inputs import ScriptedPlayer
+        from trainer.inputs.script import ScriptedPlayer
 
         self._player = ScriptedPlayer(0 if seed is None else seed)
 
@@ -312,7 +315,7 @@ class _Live:
         from queue import Empty, SimpleQueue
         from time import perf_counter_ns
 
-        from trainer.inputs import InputError
+        from trainer.inputs.source import InputError
         from trainer.session import Prompted, State
 
         heard: SimpleQueue[Any] = SimpleQueue()
@@ -341,8 +344,6 @@ class _Live:
 
 def _happenings(options: argparse.Namespace) -> _Take | _Script | _Live:
     """What plays: a take, the scripted player, or a live port, as ``--input`` says."""
-    from trainer.inputs import InputError, PortInput
-
     wanted: str | None = options.input
     if wanted == "script":
         return _Script(options.seed)
@@ -350,6 +351,9 @@ def _happenings(options: argparse.Namespace) -> _Take | _Script | _Live:
         raise Refusal("the computer keyboard needs the screen; leave --headless out", USED_WRONGLY)
     if wanted is not None and (wanted.lower().endswith((".mid", ".midi", ".smf")) or Path(wanted).is_file()):
         return _Take(wanted)
+    from trainer.inputs.ports import PortInput
+    from trainer.inputs.source import InputError
+
     try:
         return _Live(PortInput([wanted] if wanted else None))
     except InputError as error:
@@ -357,26 +361,50 @@ def _happenings(options: argparse.Namespace) -> _Take | _Script | _Live:
 
 
 class _Store:
-    """The record of practice, opened at the first attempt at the latest, and what it says when it cannot be kept."""
+    """The player's record and settings."""
 
     def __init__(self, path: str | None) -> None:
-        from trainer.storage import Records, StorageError, places
+        from trainer.storage.files import StorageError
+        from trainer.storage.places import Places
+        from trainer.storage.records import Records
+        from trainer.storage.settings import read_settings
 
         try:
-            self.records = Records.open(places().records if path is None else Path(path))
+            self.places = Places.found()
+            self.settings, faults = read_settings(self.places.settings)
+            self.records = Records.open(self.places.records if path is None else Path(path))
         except StorageError as error:
             raise Refusal(str(error)) from None
+        for notice in (*faults, *self.records.notices):
+            print(f"trainer: {notice}", file=sys.stderr)
 
     def keep(self, event: object) -> None:
         """Store what a session event decided, before anything of it is shown."""
         from trainer.session import AttemptEnded, Voided
-        from trainer.storage import StorageError
+        from trainer.storage.files import StorageError
 
         if isinstance(event, AttemptEnded | Voided):
             try:
                 self.records.append(event.attempt, replacing=event.replaces)
             except StorageError as error:
                 raise Refusal(str(error)) from None
+
+    def weakness(self, drill: Any) -> list[Any]:
+        """The roots of a drill from weak to strong, by what the record says of its voicing and quality."""
+        from trainer.pitch import Note
+        from trainer.progress import by_root
+
+        if drill.roots != "weakest first":
+            return []
+        own = [
+            attempt
+            for attempt in self.records.attempts(with_events=False)
+            if (attempt.voicing, attempt.quality) == (drill.recipe.name, drill.quality.text)
+        ]
+        rows = [row for row in by_root(own) if row.attempts]
+        # Least accurate first, then slowest; a root without enough times yet stands before one that has them.
+        rows.sort(key=lambda row: (row.accuracy or 0.0, -(row.median_ms if row.median_ms is not None else 1e9)))
+        return [Note.parse(row.root) for row in rows]
 
     def close(self) -> None:
         self.records.close()
@@ -454,11 +482,15 @@ def _attempt_object(attempt: Attempt) -> dict[str, Any]:
     }
 
 
+def _open_screen(options: argparse.Namespace) -> int:
+    raise Refusal("no screen")
+
+
 # -- ports and progress
 
 
 def _ports(options: argparse.Namespace) -> int:
-    from trainer.inputs import list_ports
+    from trainer.inputs.ports import list_ports
 
     listing = list_ports()
     if options.json:
@@ -469,6 +501,55 @@ def _ports(options: argparse.Namespace) -> int:
     else:
         print(listing.problem or "No MIDI port found. Switch the piano on and connect its USB socket.")
     return DONE if listing.names else NO
+
+
+def _progress(options: argparse.Namespace) -> int:
+    from trainer.progress import by_root, causes
+    from trainer.storage.files import StorageError
+
+    store = _Store(options.records)
+    try:
+        wanted = (options.set or "").casefold()
+        kept = store.records.attempts(with_events=False)
+        attempts = [attempt for attempt in kept if wanted in attempt.set_title.casefold()]
+    except StorageError as error:
+        raise Refusal(str(error)) from None
+    finally:
+        store.close()
+    rows = by_root(attempts)
+    if options.json:
+        for row in rows:
+            print(json.dumps(asdict(row), ensure_ascii=False))
+        return DONE
+    for line in _progress_lines(rows):
+        print(line)
+    missed = causes(attempts).cause
+    if missed:
+        from trainer.grading import CAUSES
+
+        print("\nMisses by cause")
+        for code, count in missed.items():
+            print(f"  {count:>4}  {CAUSES.get(code, code)}")
+    return DONE
+
+
+def _progress_lines(rows: Sequence[RootFigures]) -> Iterator[str]:
+    from trainer.pitch import pretty
+    from trainer.progress import to_ten_ms
+
+    yield "root  right at the first try        response time (median, 95 % interval)"
+    for row in rows:
+        share = "not played yet"
+        if row.accuracy is not None and row.low is not None and row.high is not None:
+            sure = f"({100 * row.low:.0f}-{100 * row.high:.0f} %)"
+            share = f"{row.right} of {row.attempts}  {100 * row.accuracy:3.0f} %  {sure}"
+        times = "" if not row.attempts else "not enough yet"
+        if row.median_ms is not None and row.median_low_ms is not None and row.median_high_ms is not None:
+            shown = [
+                f"{to_ten_ms(value) / 1000:.2f}" for value in (row.median_ms, row.median_low_ms, row.median_high_ms)
+            ]
+            times = f"{shown[0]} s ({shown[1]}-{shown[2]} s)"
+        yield f"{pretty(row.root):<4}  {share:<30}{times}".rstrip()
 
 
 # -- the parser

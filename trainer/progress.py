@@ -99,8 +99,8 @@ class Attempt:
 
     @property
     def counts(self) -> bool:
-        """Whether it counts toward accuracy: it was decided."""
-        return self.outcome in ("right", "wrong")
+        """Whether it counts toward accuracy: it was decided, and not played by the scripted player."""
+        return self.outcome in ("right", "wrong") and self.stamp_origin != "script"
 
     @property
     def right_unaided(self) -> bool:
