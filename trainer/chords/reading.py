@@ -24,7 +24,7 @@ from trainer.chords.tones import (
     SEVENTHS,
     SUSPENSIONS,
     THIRD,
-    settle,
+    settled,
     tones,
 )
 from trainer.chords.writing import TEXTS
@@ -129,15 +129,17 @@ _WORDS: Final = {
 """Triad words, in lower case where they are longer than a letter; their classes are those of `TRIADS`."""
 
 
+_NOT_BEFORE: Final = {"ma": "(?!dd|ug)", "o": "(?!mit)"}
+"""What must not follow a word: madd9 is m and add9, omit3 is no o."""
+
+
 def _variants(words: list[str]) -> str:
     """A pattern of the words, the longest first, each also capitalised and in capitals."""
     spelled = {
-        form for word in words for form in ((word,) if len(word) == 1 else (word, word.capitalize(), word.upper()))
+        form for word in words for form in (word, *(() if len(word) == 1 else (word.capitalize(), word.upper())))
     }
-    return "|".join(
-        re.escape(word) + ("(?!dd|ug)" if word.lower() == "ma" else "")
-        for word in sorted(spelled, key=lambda word: (-len(word), word))
-    )
+    longest_first = sorted(spelled, key=lambda word: (-len(word), word))
+    return "|".join(re.escape(word) + _NOT_BEFORE.get(word.lower(), "") for word in longest_first)
 
 
 _SECOND: Final = [word for word, kind in _WORDS.items() if kind in "M^+"]
@@ -145,23 +147,24 @@ _SUS: Final = r"(?:sus(?:pended)?|Sus|SUS)"
 _HEAD: Final = re.compile(
     rf"\s*(?:({_variants(list(_WORDS))})\s?({_variants(_SECOND)})?)?"
     rf"\s?(?:({_SUS})(2/4|4/2|24|42|2|4)?\s?)?"
-    r"(6/9|9/6|69|96|13|11|9|7|6|5|4|2|power)?"
+    rf"(6/9|9/6|69|96|13|11|9|7|6|5|4|2|power)?(?:({_SUS})(2/4|4/2|24|42|2|4)?)?"
 )
-"""First word, second word, sus before the number, what suspends, number."""
+"""First word, second word, sus before the number and what suspends, number, sus after it and what suspends."""
 
 _SIGN: Final = r"bb|##|[b#+\-♮]"
 _TAIL: Final = re.compile(
-    r"(?P<run>(?:[b#+\-♮\d]|s(?=[\ds),/]|$))+)"
+    r"(?P<seventh_after>7M)"
+    r"|(?P<run>(?:[b#+\-♮\d]|s(?=[\ds),/]|$))+)"
     r"|(?P<bass>[/\\]\s?(?:[A-G](?:bb|##|[b#x𝄫]|s(?!us))?|[a-g][b#+\-]?(?=[\s(]|$)))"
     rf"|(?P<low>[/\\]\s?(?P<low_sign>{_SIGN})?(?P<low_number>1[0-3]|[1-9])(?=\s*$))"
     r"|(?P<open>[(\[])|(?P<close>[)\]])"
-    r"|(?P<gap>[\s,;.]+(?:alter\s)?)"
+    r"|(?P<gap>[\s,;.]*alter\s|[\s,;.]+)"
     r"|(?P<slash>/\s?(?=[b#♮+\-]?\d|[mM]aj|ma|M|j|add|sus|\^))"
     rf"|{_SUS}(?P<sus>2/4|4/2|24|42|2|4|)"
     rf"|(?:[aA]dd|ADD)\s?(?P<add>(?:[mM]aj|ma|M|\^)7|7M|(?:{_SIGN})?1?\d)(?:th|nd|rd)?"
     r"|(?:no|No|NO|[oO]mit|OMIT|subtract)\s?(?P<no>1?\d|root|R)(?:th|rd|d)?"
     r"|\*(?P<star>(?:bb|##|[b#])?1?\d)"
-    r"|(?P<alt>(?:[aA]lt(?:ered)?|ALT)\.?)"
+    r"|(?P<alt>(?:[aA]lt(?:ered)?|ALT)[.7]?)"
     r"|(?:maj(?:or)?|Maj|MAJ|ma|Ma|MA|M)(?P<major>7|9|11|13|)"
     r"|[\^j](?P<triangle>7|9|11|13|)"
     r"|(?P<sign>flat|sharp|aug|dim)\s?(?=\d)"
@@ -228,7 +231,7 @@ class _Reader:
         source = self.source
         match = _HEAD.match(source, self.start)
         assert match is not None
-        first, second, early, by, number = match.groups()
+        first, second, early, by, number, late, late_by = match.groups()
         word = ""
         if first:
             word = _WORDS.get(first) or _WORDS[first.lower()]
@@ -247,20 +250,24 @@ class _Reader:
             self.note = _HEAD_NOTES[word, number]
         if early:
             self.suspend(by or "")
+        if late:
+            self.suspend(late_by or "")
         if end < len(source):
-            self.tail(end, number)
+            self.tail(end, "" if late else number)
             if self.implied and not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
                 self.mask |= self.seventh
                 self.note = "read with a seventh under the altered tone; write add for the tone alone"
             elif self.literal and not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
                 self.note = "read without a seventh; write 7 before the bracket for one"
             self.mask |= self.added
-        self.optional = settle(self.mask, self.optional)
+        self.mask, self.optional = settled(self.mask, self.optional)
 
     def suspend(self, by: str) -> None:
         self.mask = self.mask & ~ANY[3] & ~(self.optional & ELEVENTH) | SUSPENSIONS[by.replace("/", "")]
         if self.number == "11":
             self.mask &= ~ELEVENTH
+        if "2" in by:
+            self.mask &= ~PLAIN[9]
         self.optional &= self.mask
         self.suspended = True
 
@@ -313,6 +320,8 @@ class _Reader:
                 self.alter(at)
             elif kind == "major":
                 self.major(match["major"], bool(touching), False)
+            elif kind == "seventh_after":
+                self.major("7", False, False)
             elif kind == "triangle":
                 self.major(match["triangle"], bool(touching), True)
             elif kind == "sign":
@@ -368,6 +377,10 @@ class _Reader:
                     self.note = "read as b9; write m9 for minor"
             else:
                 self.fail(at)
+        elif run[:2] in ("+b", "+#"):
+            self.change(at, 1, 5, depth)
+            run = run[1:]
+            at += 1
         elif touching == "6" and run == "-9":
             self.note = "read as b9; write 6/9 for the plain ninth"
         postfixed = ends_in_sign or (touching and not starts_in_sign)

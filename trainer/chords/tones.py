@@ -211,3 +211,13 @@ def settle(mask: int, optional: int) -> int:
     if not mask & ELEVENTH:
         optional &= ~THIRD
     return optional & mask
+
+
+def settled(mask: int, optional: int) -> tuple[int, int]:
+    """A finished chord: an optional 11 gives way to a #11."""
+    if mask & _SHARP_ELEVENTH and optional & ELEVENTH:
+        mask &= ~ELEVENTH
+    return mask, settle(mask, optional)
+
+
+_SHARP_ELEVENTH: Final = BIT_OF_NAME["#11"]
