@@ -295,7 +295,7 @@ def _lines_of(text: str) -> dict[str, int]:
     one before had not ends with the statement that gave it, and that statement began behind the last valid one.
     """
     found: dict[str, int] = {}
-    lines = text.split("\n")
+    lines = text.replace("\r\n", "\n").split("\n")
     begins = 1
     for count in range(1, len(lines) + 1):
         try:
