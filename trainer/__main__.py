@@ -419,12 +419,13 @@ class _Printer:
 
     def show(self, event: object, attempts: Sequence[Attempt]) -> None:
         from trainer.grading import pretty_symbol
+        from trainer.progress import attempt_object
         from trainer.session import Finished, Paused, Prompted, TryGraded, Voided
 
         if isinstance(event, Prompted | Finished):  # what was decided before is final now
             for attempt in attempts[self._printed :]:
                 if self._as_json:
-                    print(json.dumps(_attempt_object(attempt), ensure_ascii=False), flush=True)
+                    print(json.dumps(attempt_object(attempt), ensure_ascii=False), flush=True)
             self._printed = len(attempts)
         if self._as_json:
             return
@@ -443,43 +444,6 @@ class _Printer:
         elif isinstance(event, Finished):
             right = sum(attempt.right_first_try for attempt in attempts)
             print(f"Done: {right} of {len(attempts)} right at the first try.", flush=True)
-
-
-def _attempt_object(attempt: Attempt) -> dict[str, Any]:
-    return {
-        "prompt": {
-            "chord": attempt.chord,
-            "root": attempt.root,
-            "voicing": attempt.voicing,
-            "degrees": list(attempt.degrees),
-            "notes": list(attempt.notes),
-            "keys": list(attempt.keys),
-        },
-        "tries": [
-            {
-                "held": list(one.held),
-                "verdicts": [
-                    {"degree": v.degree, "verdict": v.verdict, "key": v.key, "by": v.by, "semitones": v.semitones}
-                    for v in one.verdicts
-                ],
-                "extra": list(one.extra),
-                "right": one.right,
-                "cause": one.cause,
-                "causes": list(one.causes),
-                "sentence": one.sentence,
-                "think_ms": one.think_ms,
-                "spread_ms": one.spread_ms,
-            }
-            for one in attempt.tries
-        ],
-        "outcome": attempt.outcome,
-        "right_first_try": attempt.right_first_try,
-        "response_ms": attempt.response_ms,
-        "settle_ms": attempt.settle_ms,
-        "pool_size": attempt.pool_size,
-        "hint": attempt.hint,
-        "set_aside": attempt.set_aside,
-    }
 
 
 def _open_screen(options: argparse.Namespace) -> int:
