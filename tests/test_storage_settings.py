@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import given
+from hypothesis import settings as examples
 from hypothesis import strategies as st
 
 from trainer.storage import files
@@ -145,6 +146,7 @@ def test_a_folder_in_the_place_of_the_file_is_explained(path: Path) -> None:
         read_settings(path)
 
 
+@examples(deadline=None)
 @given(st.text(max_size=80) | st.lists(st.sampled_from(FAULTY.split("\n")), max_size=12).map("\n".join))
 def test_no_text_at_all_stops_the_reading(tmp_path_factory: pytest.TempPathFactory, text: str) -> None:
     path = tmp_path_factory.getbasetemp() / "any.toml"
@@ -232,6 +234,7 @@ def test_what_cannot_stand_in_the_file_is_refused_before_it_is_touched(
     assert not path.exists()
 
 
+@examples(deadline=None)
 @given(st.data())
 def test_any_settings_read_back_as_written(tmp_path_factory: pytest.TempPathFactory, data: st.DataObject) -> None:
     path = tmp_path_factory.getbasetemp() / "round.toml"
@@ -301,6 +304,7 @@ def test_a_file_keeps_its_permissions_and_a_new_one_follows_the_mask(tmp_path: P
     assert stat.S_IMODE((tmp_path / "fresh").stat().st_mode) == 0o640
 
 
+@examples(deadline=None)
 @given(st.text(st.characters(codec="utf-8")))
 def test_text_comes_back_as_it_was_written(tmp_path_factory: pytest.TempPathFactory, text: str) -> None:
     path = tmp_path_factory.getbasetemp() / "text"
