@@ -336,6 +336,7 @@ CHORDS_AND_VOICINGS = [
         'has no form for "m7"; did you mean "rootless from the third"?',
     ),
     ('chord = "m7"\nvoicing = "four-way close"', 4, 11, "drill 1, voicing", "is a whole family; name one of its forms"),
+    ('chord = "m7"\nvoicing = "(9)"', 4, 11, "drill 1, voicing", "at least one degree must stand outside brackets"),
     ('chord = "m7"\nvoicing = "qqqq"', 4, 11, "drill 1, voicing", "is no voicing"),
     (
         'chord = "m7"\nvoicing = "rootless from the third"\nlowest = "D4"\nhighest = "D3"',
@@ -365,7 +366,7 @@ CHORDS_AND_VOICINGS = [
         4,
         11,
         "drill 1, voicing",
-        'cannot be placed on any root from D3 to Eb5 with a reach of 8 semitones; hand = "both" would do',
+        'cannot be placed on any root from D3 to C6 with a reach of 8 semitones; hand = "both" would do',
     ),
 ]
 

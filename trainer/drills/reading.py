@@ -56,7 +56,7 @@ from trainer.voicings import (
 )
 from trainer.voicings.degrees import read_degrees
 from trainer.voicings.placing import INTERVAL_NAMES
-from trainer.voicings.recipes import fitting_split, stacked
+from trainer.voicings.recipes import fitting_split, span, stacked
 
 NAME_LETTERS: Final = 120
 ORDERS: Final = (*ROOT_ORDERS, *CHANCE_ORDERS)
@@ -396,6 +396,14 @@ def _recipe_or_fault(text: str, quality: Quality, rows: tuple[VoicingRow, ...]) 
         return error
 
 
+@lru_cache(maxsize=1024)
+def _row_or_fault(text: str, rows: tuple[VoicingRow, ...]) -> VoicingRow | VoicingError:
+    try:
+        return row_for(text, rows)
+    except VoicingError as error:
+        return error
+
+
 def _recipe(checks: Checks, path: Path, text: str, quality: Quality, rows: tuple[VoicingRow, ...]) -> Recipe | Nothing:
     error = _recipe_or_fault(text, quality, rows)
     if isinstance(error, Recipe):
@@ -410,9 +418,10 @@ def _recipe(checks: Checks, path: Path, text: str, quality: Quality, rows: tuple
         forms = [row.name for row in in_family if row.name in fitting]
         better = f"name one of its forms: {listed(forms)}" if forms else there
         return checks.fault(path, text, there, f"{shown(text)} is a whole family; {better}")
-    try:
-        row = row_for(text, rows)
-    except VoicingError:
+    row = _row_or_fault(text, rows)
+    if isinstance(row, VoicingError):
+        if str(row) != str(error):  # it was not looked up as a name
+            return checks.fault(path, text, _VOICING, str(error))
         near = None
         if len(checks.faults) < _MOST_REMEDIES:
             every = [*(row.name for row in (*all_rows(), *rows)), *checks.spoiled]
@@ -430,7 +439,7 @@ def _in_hand(form: Recipe, hand: object) -> Recipe:
     """A recipe in the hand that the set says; two hands share it where they reach it best."""
     if hand == "both" and form.split is None:
         half = (len(form.degrees) + 1) // 2
-        split = fitting_split(stacked(form.degrees), 12, half) or half
+        split = fitting_split(stacked(form.degrees), 12, half, form.optional) or half
         return replace(form, hand="both", split=split) if len(form.degrees) > 1 else form
     if hand == "left":
         return replace(form, hand="left", split=None)
@@ -486,7 +495,8 @@ def _remedy(drill: Drill, rows: tuple[VoicingRow, ...]) -> str | None:
 
     register = drill.register
     higher = range(register.highest + 1, min(register.highest + 25, HIGHEST_PIANO_KEY + 1))
-    if drill.recipe.split is None and stacked(drill.recipe.degrees)[-1] > register.reach_semitones:
+    width = span(stacked(drill.recipe.degrees), drill.recipe.optional)
+    if drill.recipe.split is None and width > register.reach_semitones:
         shared = replace(drill, recipe=_in_hand(drill.recipe, "both"), lowest=register.lowest)
         for highest in map(MidiNote, (register.highest, *higher)):
             if fits(replace(shared, highest=highest)):
