@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from trainer.storage import files
 from trainer.storage.files import StorageError, read_text, utc_now, write_text_atomically
 from trainer.storage.settings import (
-    COMMANDS,
+    COMMAND_SETTINGS,
     SETTINGS,
     Settings,
     change_settings,
@@ -53,7 +53,7 @@ def test_the_commands_that_the_piano_can_give_are_those_of_a_session() -> None:
     from trainer.session import Command
 
     known = {str(command) for command in Command}
-    assert set(COMMANDS) - {""} <= known
+    assert set(COMMAND_SETTINGS.values()) <= known
 
 
 def test_the_default_reach_is_a_ninth() -> None:
@@ -70,8 +70,8 @@ def test_without_a_file_the_defaults_hold_and_nothing_is_written(path: Path) -> 
 
 
 def test_settings_are_read(path: Path) -> None:
-    put(path, 'port = "Stage piano"\nreach_semitones = 16\nmouse = false\nlowest_key = "A0"\n')
-    expected = replace(Settings(), port="Stage piano", reach_semitones=16, mouse=False, lowest_key="A0")
+    put(path, 'port = "Stage piano"\nreach_semitones = 16\nmouse = false\nskip_from = "A0"\n')
+    expected = replace(Settings(), port="Stage piano", reach_semitones=16, mouse=False, skip_from="A0")
     assert read_settings(path) == (expected, ())
 
 
@@ -81,8 +81,8 @@ port = "Stage piano"
 reach_semitones = "a tenth"
 them = "dark"   # a slip
 mouse = 1
-lowest_key = "H9"
-pedal_command = """
+skip_from = "H9"
+pause_from = """
 fly"""
 channel = 17
 daily_minutes = 30
@@ -100,8 +100,8 @@ def test_every_fault_is_told_with_its_line_and_field_and_what_could_stand_there(
         (4, "reach_semitones"),
         (5, "them"),
         (6, "mouse"),
-        (7, "lowest_key"),
-        (8, "pedal_command"),
+        (7, "skip_from"),
+        (8, "pause_from"),
         (10, "channel"),
         (12, "piano"),
     ]
@@ -245,7 +245,7 @@ def test_any_settings_read_back_as_written(tmp_path_factory: pytest.TempPathFact
             kinds: dict[type, st.SearchStrategy[str | int | bool]] = {
                 bool: st.booleans(),
                 int: st.integers(-3, 250),
-                str: st.text(max_size=8) | st.sampled_from([*COMMANDS, "dark", "light", "A0", "C8"]),
+                str: st.text(max_size=8) | st.sampled_from([*COMMAND_SETTINGS.values(), "dark", "light", "A0", "C8"]),
             }
             drawn = data.draw(kinds[row.type])
             values[row.name] = drawn if row.accepts(drawn) else row.default
