@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from trainer.inputs.running import Live, Script, Take
     from trainer.pitch import Note
     from trainer.progress import Attempt, RootFigures
+    from trainer.screens.app import Hand, Preferences, SetEntry, Source
     from trainer.session import Command, Session
 
 DONE: Final = 0
