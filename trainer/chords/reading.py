@@ -85,11 +85,11 @@ _GERMAN_ROOTS: Final = {
     **{name: Note.parse("B" + sign) for name, sign in (("H", ""), ("Hb", "b"), ("H#", "#"), ("His", "#"))},
     **{name: Note.parse(flat) for name, flat in (("B", "Bb"), ("Bb", "Bb"), ("Es", "Eb"), ("As", "Ab"))},
 }
-_ROOT_SIGN: Final = r"bb(?!5,)|##|b(?!5,)|#(?!5,)|x|𝄫|s(?!us)"
+_ROOT_SIGN: Final = r"bb(?!5,)|##(?!5,)|b(?!5,)|#(?!5,)|x|𝄫|s(?!us)"
 # A flat or sharp belongs to the letter before it, but a comma list after 5 shows that it belongs to the 5: Cb5,7.
-_ROOT: Final = re.compile(rf"\s*([A-G](?:-+(?=:)|{_ROOT_SIGN})?)(\s?:)?")
+_ROOT: Final = re.compile(rf"\s*([A-G](?:--?(?=:)|{_ROOT_SIGN})?)(\s?:)?")
 _LOWER_ROOT: Final = re.compile(r"\s*(b(?:b(?=m|\s*$))?(?=m|\s*$|\s?/)|[ac-g](?:bb|##|[b#])?)(?=\W|[mMo\d]|sus|$)()")
-_GERMAN_ROOT: Final = re.compile(r"\s*([AE]s(?!us)|[A-H]is|[CDFG]es|[A-H](?:bb|##|[b#])?)(\s?:)?")
+_GERMAN_ROOT: Final = re.compile(r"\s*([AE]s(?!us)|[ACDEFGH]is|[CDFG]es|[ACDEFG](?:bb|##|[b#])?|H[b#]?|Bb?)(\s?:)?")
 
 
 _WORDS: Final = {
@@ -155,7 +155,7 @@ _SIGN: Final = r"bb|##|[b#+\-♮]"
 _TAIL: Final = re.compile(
     r"(?P<seventh_after>7M)"
     r"|(?P<run>(?:[b#+\-♮\d]|s(?=[\ds),/]|$))+)"
-    r"|(?P<bass>[/\\]\s?(?:[A-G](?:bb|##|[b#x𝄫]|s(?!us))?|[a-g][b#+\-]?(?=[\s(]|$)))"
+    r"|(?P<bass>[/\\]\s?(?:[A-H](?:bb|##|[b#x𝄫]|is|es|s(?!us))?|[a-g][b#+\-]?(?=[\s(]|$)))"
     rf"|(?P<low>[/\\]\s?(?P<low_sign>{_SIGN})?(?P<low_number>1[0-3]|[1-9])(?=\s*$))"
     r"|(?P<open>[(\[])|(?P<close>[)\]])"
     r"|(?P<gap>[\s,;.]*alter\s|[\s,;.]+)"
@@ -208,20 +208,17 @@ _UNSURE_ROOTS: Final = {"As", "Es"}
 class _Reader:
     """Reads one quality, and the bass after it, from an offset of the symbol on."""
 
-    __slots__ = (
-        "text", "source", "start", "mask", "optional", "added", "seventh", "note", "number", "word",
-        "implied", "literal", "suspended", "bass", "low",
-    )  # fmt: skip
+    # Defaults in the class: most symbols change few of them, and reading is measured.
+    mask = optional = added = seventh = 0
+    number = word = note = bass = ""
+    implied = literal = suspended = False
+    bass_at = alt_at = -1
+    low: Degree | None = None
 
     def __init__(self, text: str, source: str, start: int) -> None:
         self.text = text
         self.source = source
         self.start = start
-        self.added = 0
-        self.note = ""
-        self.implied = self.literal = self.suspended = False
-        self.bass = ""
-        self.low: Degree | None = None
 
     def fail(self, at: int, expected: str = _EXPECTED_CHANGE, reason: str = "") -> NoReturn:
         raise ChordError(self.text, at, expected, reason)
@@ -246,7 +243,7 @@ class _Reader:
             self.fail(end, _EXPECTED_CHANGE, f"{second} means nothing after {first}")
         self.mask, self.optional, self.seventh = head
         self.number, self.word = number, word
-        if (word, number) in _HEAD_NOTES:
+        if word and (word, number) in _HEAD_NOTES:
             self.note = _HEAD_NOTES[word, number]
         if early:
             self.suspend(by or "")
@@ -254,12 +251,15 @@ class _Reader:
             self.suspend(late_by or "")
         if end < len(source):
             self.tail(end, "" if late else number)
-            if self.implied and not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
-                self.mask |= self.seventh
-                self.note = "read with a seventh under the altered tone; write add for the tone alone"
-            elif self.literal and not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
-                self.note = "read without a seventh; write 7 before the bracket for one"
+            if not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
+                if self.implied:
+                    self.mask |= self.seventh
+                    self.note = "read with a seventh under the altered tone; write add for the tone alone"
+                elif self.literal:
+                    self.note = "read without a seventh; write 7 before the bracket for one"
             self.mask |= self.added
+            if self.alt_at >= 0 and self.mask != ALTERED.tones:
+                self.fail(self.alt_at, "7 and the altered tones by name", "alt has its own tones: b9, #9, #11 and b13")
         self.mask, self.optional = settled(self.mask, self.optional)
 
     def suspend(self, by: str) -> None:
@@ -274,7 +274,7 @@ class _Reader:
     def tail(self, at: int, touching: str) -> None:
         """Everything after the head. `touching` is the head's number, for what follows it without a gap."""
         source, length, depth, sign = self.source, len(self.source), 0, ""
-        if self.mask & _SIXTHS_OR_SEVENTHS:
+        if source[at] in "(b#" and self.mask & _SIXTHS_OR_SEVENTHS:
             listed = _LIST.match(source, at)
             if listed is not None:
                 self.listed(listed[0])
@@ -308,6 +308,7 @@ class _Reader:
                 if end < length and source[end] not in " (\t\u00a0":
                     self.fail(end, _EXPECTED_BASS)
                 self.bass = match["bass"][1:].lstrip()
+                self.bass_at = end - len(self.bass)
             elif kind == "low":
                 self.lower(at, _ALTERATIONS[match["low_sign"]], int(match["low_number"]), match, depth)
             elif kind == "sus":
@@ -349,8 +350,8 @@ class _Reader:
     def run(self, at: int, run: str, touching: str, sign: str, depth: int) -> None:
         """Numbers and accidentals without a gap: b9#11, 9b13b, 911#, -5, a lone +.
 
-        The accidental stands before its number, unless the run ends in one (9b13b) or goes on from the head's own number
-        (the 9b13 of 79b13): then after it.
+        The accidental stands before its number, unless the run ends in one (9b13b) or goes on from the head's own
+        number (the 9b13 of 79b13): then after it.
         """
         run = sign + run
         ends_in_sign = not run[-1].isdigit()
@@ -401,7 +402,7 @@ class _Reader:
                         at + place, "brackets or commas, as in 11(b9,b13)", "it is unclear whose accidental this is"
                     )
                 self.mask = self.mask & ~change.clear | change.set
-                if len(digits) > 1 or digits == "9":
+                if digits not in "234567":
                     self.altered(depth)
             elif digits in _PLAIN_ADDED:
                 self.added |= _PLAIN_ADDED[digits]
@@ -484,6 +485,7 @@ class _Reader:
             self.fail(at, _EXPECTED_CHANGE, "only a dominant seventh is altered")
         self.mask = ALTERED.tones
         self.optional = ALTERED.optional
+        self.alt_at = at
 
     def major(self, stack: str, touching: bool, triangle: bool) -> None:
         """maj or a triangle after the head: 7M, m(maj7), °7(maj7)."""
@@ -498,12 +500,11 @@ class _Reader:
         """What was read, on a root."""
         quality = quality_of_tones(self.mask, self.optional)
         if self.bass:
-            text = (
-                self.bass
-                if self.bass in roots
-                else self.bass[0].upper() + _LOWER_SIGNS.get(self.bass[1:], self.bass[1:])
-            )
-            return Chord(root, quality, roots[text], self.note)
+            name = self.bass[0].upper() + _LOWER_SIGNS.get(self.bass[1:], self.bass[1:])
+            bass = roots.get(name)
+            if bass is None:
+                self.fail(self.bass_at, "a bass A to G with b or #, as in C7/Eb", "no such note in these note names")
+            return Chord(root, quality, bass, self.note)
         if self.low is not None:
             return Chord(root, quality, root + self.low, self.note)
         return Chord(root, quality, None, self.note)
@@ -533,11 +534,29 @@ def parse_quality(text: str) -> Quality:
     return quality_of_tones(reader.mask, reader.optional)
 
 
+def parse_quality_and_bass(text: str, start: int, end: int, before: str) -> tuple[Quality, Degree | None]:
+    """A quality from `start` to `end` of a longer text, read as if `before` stood before it, and its bass by degree.
+
+    Places in errors are offsets into `text`. Raises `ChordError`.
+    """
+    part = text[start:end]
+    reader = _Reader(before + part, before + (part if part.isascii() else part.translate(_SIGNS)), 0)
+    try:
+        reader.read()
+        if reader.bass:
+            reader.fail(len(before + part), "no bass by name; a chord by degree has its bass by degree, as in I/3")
+    except ChordError as error:
+        at = max(error.at - len(before), 0) + start
+        raise ChordError(text, at, error.expected, error.reason) from None
+    return quality_of_tones(reader.mask, reader.optional), reader.low
+
+
 _COMMON: Final = {
     text: parse_quality(text)
     for text in (
         *TEXTS,
-        *"-7 -9 -6 -11 ^7 ^9 ^13 h7 o7 o j7 -j7 ^ M7 ma7 mi7 mi 7b9 7#9 7#11 7#5 7b5 -7b5 7sus sus 69 13b9 9sus".split(),
+        *"-7 -9 -6 -11 ^7 ^9 ^13 h7 o7 o j7 -j7 ^ M7 ma7 mi7 mi 7b9 7#9".split(),
+        *"7#11 7#5 7b5 -7b5 7sus sus 69 13b9 9sus".split(),
     )
 }
 """The qualities that charts are full of, read once; every other text is read when it comes."""
@@ -548,7 +567,9 @@ _NOTHING: Final = quality_of_tones(0, 0)
 
 
 def parse(text: str, *, german: bool = False) -> Chord:
-    """A chord symbol as written on charts. With `german`, H is B, B is Bb, and Fis, Es, As are read. Raises `ChordError`.
+    """A chord symbol as written on charts. Raises `ChordError`.
+
+    With `german`, H is B, B is Bb, and Fis, Es and As are read.
 
     >>> parse("E♭°7").notes
     (Note('Eb'), Note('Gb'), Note('Bbb'), Note('Dbb'))
@@ -578,9 +599,13 @@ def parse(text: str, *, german: bool = False) -> Chord:
         if published is not None:
             return published
     else:
-        common = _COMMON.get(source[start:])
+        quality_text, slash, bass_text = source[start:].partition("/")
+        common = _COMMON.get(quality_text)
         if common is not None and not note and name not in _UNSURE_ROOTS and not (common is _POWER and len(name) > 1):
-            return Chord(root, common)
+            if not slash:
+                return Chord(root, common)
+            if bass_text in roots:
+                return Chord(root, common, roots[bass_text])
     reader = _Reader(text, source, start)
     reader.read()
     if note and not reader.note:
