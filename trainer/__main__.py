@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from trainer.inputs.running import Live, Script, Take
     from trainer.pitch import Note
     from trainer.progress import Attempt, RootFigures
-    from trainer.screens.app import Hand, Preferences, SetEntry, Source
+    from trainer.screens.app import Hand, PracticeApp, Preferences, SetEntry, Source
     from trainer.session import Command, Session
 
 DONE: Final = 0
@@ -44,7 +44,7 @@ class Refusal(Exception):
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code. No traceback reaches a user."""
-    parser = _parser()
+    parser = command_line()
     options = parser.parse_args(arguments)
     command: Callable[[argparse.Namespace], int] = options.run
     try:
@@ -225,7 +225,7 @@ def _drill(options: argparse.Namespace) -> int:
     drill_set = _load_set(options.set)
     try:
         source = _without_screen(options, None)
-        store = _Store(options.records)
+        store = Store(options.records)
         try:
             session = _session(Random(options.seed), drill_set, store, source.name, source.stamp_origin, {})
             printer = _Printer(options.json)
@@ -240,7 +240,7 @@ def _drill(options: argparse.Namespace) -> int:
 
 
 def _session(
-    chance: Random, drill_set: DrillSet, store: _Store, port: str, stamp_origin: str, controls: Mapping[int, Command]
+    chance: Random, drill_set: DrillSet, store: Store, port: str, stamp_origin: str, controls: Mapping[int, Command]
 ) -> Session:
     """A session of a set, its order drawn by chance, weak roots taken from the record."""
     from uuid import uuid4
@@ -283,7 +283,7 @@ def _is_take(wanted: str) -> bool:
     return wanted.lower().endswith((".mid", ".midi", ".smf")) or Path(wanted).is_file()
 
 
-class _Store:
+class Store:
     """The player's record and settings."""
 
     def __init__(self, path: str | None) -> None:
@@ -418,35 +418,40 @@ def _open_screen(options: argparse.Namespace) -> int:
             "the screen needs a terminal, and there is none here; without one: trainer drill SET --headless",
             USED_WRONGLY,
         )
-    # Textual reads its frame rate when it is imported, and importing trainer.screens sets it.
-    import trainer.screens  # noqa: F401
-    from trainer.screens.app import PracticeApp, run
+    from trainer.screens.app import run
 
-    store = _Store(options.records)
+    store = Store(options.records)
     try:
-        sets = _Sets(store, options.seed)
-        chosen = sets.name_of(options.set) if options.set else ""
-        return run(
-            PracticeApp(
-                sets=sets.entries(),
-                open_session=sets.session,
-                store=store.append,
-                history=sets.history,
-                preferences=store.preferences(),
-                remember=store.remember,
-                first_set=chosen,
-                crash_report=store.places.log,
-                **_sources(options, store),
-            )
-        )
+        return run(practice_app(options, store))
     finally:
         store.close()
+
+
+def practice_app(options: argparse.Namespace, store: Store) -> PracticeApp:
+    """The application with its sets, sources and store: what `trainer` opens. Raises `Refusal`."""
+    # Textual reads its frame rate when it is imported, and importing trainer.screens sets it.
+    import trainer.screens  # noqa: F401
+    from trainer.screens.app import PracticeApp
+
+    sets = _Sets(store, options.seed)
+    chosen = sets.name_of(options.set) if options.set else ""
+    return PracticeApp(
+        sets=sets.entries(),
+        open_session=sets.session,
+        store=store.append,
+        history=sets.history,
+        preferences=store.preferences(),
+        remember=store.remember,
+        first_set=chosen,
+        crash_report=store.places.log,
+        **_sources(options, store),
+    )
 
 
 class _Sets:
     """The drill sets as the screen lists them, and sessions of them."""
 
-    def __init__(self, store: _Store, seed: int | None) -> None:
+    def __init__(self, store: Store, seed: int | None) -> None:
         from random import Random
 
         self._store = store
@@ -497,7 +502,7 @@ class _Sets:
         return list(self._store.records.attempts(set_title=drill_set.title, with_events=False))
 
 
-def _sources(options: argparse.Namespace, store: _Store) -> dict[str, Any]:
+def _sources(options: argparse.Namespace, store: Store) -> dict[str, Any]:
     """How the screen finds and opens what the player may play on, and what was chosen on the command line."""
     from random import Random
 
@@ -559,7 +564,7 @@ def _progress(options: argparse.Namespace) -> int:
     from trainer.progress import by_root, causes
     from trainer.storage.files import StorageError
 
-    store = _Store(options.records)
+    store = Store(options.records)
     try:
         wanted = (options.set or "").casefold()
         kept = store.records.attempts(with_events=False)
@@ -612,7 +617,7 @@ class _Parser(argparse.ArgumentParser):
         self.exit(USED_WRONGLY, f"trainer: {message}\ntrainer: see '{self.prog} --help'\n")
 
 
-def _parser() -> argparse.ArgumentParser:
+def command_line() -> argparse.ArgumentParser:
     parser = _Parser(
         prog="trainer",
         description="Practise jazz-piano voicings by chord degree, in twelve keys, at a MIDI piano.",
