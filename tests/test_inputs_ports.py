@@ -337,8 +337,8 @@ def test_a_server_that_ends_and_comes_back_is_an_unplugged_piano(jack_server: An
         "from virtual_piano import VirtualPiano\n"
         "piano = VirtualPiano()\n"
         "print('plugged in', flush=True)\n"
-        "sys.stdin.read()\n"
-        "import os; os._exit(0)\n"
+        "if sys.stdin.read() == 'unplug':\n    piano.unplug()\n"
+        "import os; os._exit(0)\n"  # what is left of it belongs to a server that is gone
     )
 
     def begin(text: str) -> subprocess.Popen[str]:
@@ -367,9 +367,10 @@ def test_a_server_that_ends_and_comes_back_is_an_unplugged_piano(jack_server: An
         assert trainer.stdout.readline().strip() == "port lost"
         first_piano.communicate()
         jack_server.start()
-        starts(player, "plugged in")
+        second_piano = starts(player, "plugged in")
         assert trainer.stdout.readline().strip() == "port found"
         rest, _ = trainer.communicate()
+        second_piano.communicate("unplug")
         assert (rest, trainer.returncode) == ("", 0)
     finally:
         for process in running:

@@ -206,11 +206,15 @@ class _System:
 
     def open(self, name: str, hear: Hear) -> Any:
         """Listen to a port by its exact name. Raises `InputError`."""
+        handle = None
         try:
             index = self.names().index(name)
             handle = self._binding.handle(self._api)
             self._binding.listen(handle, index, hear)
         except Exception as fault:
+            if handle is not None:
+                self.close_port(handle)
+                handle = None
             raise InputError(
                 f"The MIDI port {printable(name)} cannot be opened: {printable(str(fault))}. "
                 "Another program may be using it: close that one, or plug the piano in again."
@@ -225,7 +229,10 @@ class _System:
             keep_for_ever(handle)
 
     def close(self) -> None:
-        self.close_port(self._lister)
+        """Let go of everything at once: what outlived its server, in some traceback, could not be destroyed safely."""
+        lister, self._lister = self._lister, None
+        if lister is not None:
+            self.close_port(lister)
         self._close_server()
 
     def _close_server(self) -> None:
