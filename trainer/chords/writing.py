@@ -21,6 +21,7 @@ from trainer.chords.tones import (
     SEVENTHS,
     SUSPENSIONS,
     Head,
+    fits,
     settle,
     tones,
 )
@@ -148,7 +149,7 @@ def write_tones(mask: int, optional: int, style: str) -> str:
         return NO_CHORD
     best: tuple[bool, int, str, list[str]] | None = None
     for head, texts in _ROWS:
-        if head is ALTERED and mask != head.tones:
+        if not fits(head, mask):
             continue
         changes, cost = _changes(head, mask)
         kept = settle(mask, head.optional & mask) == optional
