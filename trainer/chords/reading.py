@@ -11,7 +11,7 @@ import re
 from typing import Final, NoReturn
 
 from trainer.chords.published import read_published
-from trainer.chords.qualities import Chord, ChordError, Quality, quality_of_tones
+from trainer.chords.qualities import Chord, ChordError, Quality, make_chord, quality_of_tones
 from trainer.chords.spellings import CLASS_OF, GERMAN_ROOTS, ROOTS, SIGNS, word_pattern
 from trainer.chords.tones import (
     ALTERED,
@@ -53,10 +53,10 @@ _TAIL: Final = re.compile(
     r"|(?P<bass>[/\\]\s?(?:[A-H](?:bb|##|[b#x𝄫]|is|es|s(?!us))?|[a-g][b#+\-]?(?=[\s(]|$)))"
     rf"|(?P<low>[/\\]\s?(?P<low_sign>{_SIGN})?(?P<low_number>1[0-3]|[1-9])(?=\s*$))"
     r"|(?P<open>[(\[])|(?P<close>[)\]])"
+    rf"|[\s,;.]*(?:[aA]dd|ADD)\s?(?P<add>(?:[mM]aj|ma|M|\^)7|7M|(?:{_SIGN})?1?\d)(?:th|nd|rd)?"
     r"|(?P<gap>[\s,;.]*alter\s|[\s,;.]+)"
     r"|(?P<slash>/\s?(?=[b#♮+\-]?\d|[mM]aj|ma|M|j|add|sus|\^))"
     rf"|{_SUS}(?P<sus>2/4|4/2|24|42|2|4|)"
-    rf"|(?:[aA]dd|ADD)\s?(?P<add>(?:[mM]aj|ma|M|\^)7|7M|(?:{_SIGN})?1?\d)(?:th|nd|rd)?"
     r"|(?:no|No|NO|[oO]mit|OMIT|subtract)\s?(?P<no>1?\d|root|R)(?:th|rd|d)?"
     r"|\*(?P<star>(?:bb|##|[b#])?1?\d)"
     r"|(?P<alt>(?:[aA]lt(?:ered)?|ALT)[.7]?)"
@@ -399,10 +399,10 @@ class _Reader:
             bass = roots.get(name)
             if bass is None:
                 self.fail(self.bass_at, "a bass A to G with b or #, as in C7/Eb", "no such note in these note names")
-            return Chord(root, quality, bass, self.note)
+            return make_chord(root, quality, bass, self.note)
         if self.low is not None:
-            return Chord(root, quality, root + self.low, self.note)
-        return Chord(root, quality, None, self.note)
+            return make_chord(root, quality, root + self.low, self.note)
+        return make_chord(root, quality, None, self.note)
 
 
 _FLAT_SEVENTH: Final = tones("b7")
@@ -498,9 +498,9 @@ def parse(text: str, *, german: bool = False) -> Chord:
         common = _COMMON.get(quality_text)
         if common is not None and not note and name not in _UNSURE_ROOTS and not (common is _POWER and len(name) > 1):
             if not slash:
-                return Chord(root, common)
+                return make_chord(root, common, None, "")
             if bass_text in roots:
-                return Chord(root, common, roots[bass_text])
+                return make_chord(root, common, roots[bass_text], "")
     reader = _Reader(text, source, start)
     reader.read()
     if note and not reader.note:
