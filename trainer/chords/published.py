@@ -14,7 +14,7 @@ import re
 from typing import Final
 
 from trainer.chords.qualities import Chord, ChordError, quality_of_tones
-from trainer.chords.tones import ANY, BIT_OF_NAME, HEADS, SUSPENSIONS, Head, settle, tones
+from trainer.chords.tones import ANY, BIT_OF_NAME, HEADS, SUSPENSIONS, Head, settled, tones
 from trainer.pitch import Degree, Note
 
 _ROOT_ALONE: Final = Head(tones("1"), 0, 0)
@@ -69,4 +69,4 @@ def read_published(text: str, source: str, root: Note, start: int) -> Chord | No
                 text, source.find(item, start), "a degree that the chord has", "it cannot leave this one out"
             )
     note = Note.parse(bass) if bass else root + Degree.parse(low) if low and low != "1" else None
-    return Chord(root, quality_of_tones(mask, settle(mask, optional)), note)
+    return Chord(root, quality_of_tones(*settled(mask, optional)), note)

@@ -24,7 +24,7 @@ from trainer.chords.tones import (
     SEVENTHS,
     SUSPENSIONS,
     THIRD,
-    settle,
+    settled,
     tones,
 )
 from trainer.chords.writing import TEXTS
@@ -85,11 +85,11 @@ _GERMAN_ROOTS: Final = {
     **{name: Note.parse("B" + sign) for name, sign in (("H", ""), ("Hb", "b"), ("H#", "#"), ("His", "#"))},
     **{name: Note.parse(flat) for name, flat in (("B", "Bb"), ("Bb", "Bb"), ("Es", "Eb"), ("As", "Ab"))},
 }
-_ROOT_SIGN: Final = r"bb(?!5,)|##|b(?!5,)|#(?!5,)|x|𝄫|s(?!us)"
+_ROOT_SIGN: Final = r"bb(?!5,)|##(?!5,)|b(?!5,)|#(?!5,)|x|𝄫|s(?!us)"
 # A flat or sharp belongs to the letter before it, but a comma list after 5 shows that it belongs to the 5: Cb5,7.
-_ROOT: Final = re.compile(rf"\s*([A-G](?:-+(?=:)|{_ROOT_SIGN})?)(\s?:)?")
+_ROOT: Final = re.compile(rf"\s*([A-G](?:--?(?=:)|{_ROOT_SIGN})?)(\s?:)?")
 _LOWER_ROOT: Final = re.compile(r"\s*(b(?:b(?=m|\s*$))?(?=m|\s*$|\s?/)|[ac-g](?:bb|##|[b#])?)(?=\W|[mMo\d]|sus|$)()")
-_GERMAN_ROOT: Final = re.compile(r"\s*([AE]s(?!us)|[A-H]is|[CDFG]es|[A-H](?:bb|##|[b#])?)(\s?:)?")
+_GERMAN_ROOT: Final = re.compile(r"\s*([AE]s(?!us)|[ACDEFGH]is|[CDFG]es|[ACDEFG](?:bb|##|[b#])?|H[b#]?|Bb?)(\s?:)?")
 
 
 _WORDS: Final = {
@@ -129,15 +129,17 @@ _WORDS: Final = {
 """Triad words, in lower case where they are longer than a letter; their classes are those of `TRIADS`."""
 
 
+_NOT_BEFORE: Final = {"ma": "(?!dd|ug)", "o": "(?!mit)"}
+"""What must not follow a word: madd9 is m and add9, omit3 is no o."""
+
+
 def _variants(words: list[str]) -> str:
     """A pattern of the words, the longest first, each also capitalised and in capitals."""
     spelled = {
-        form for word in words for form in ((word,) if len(word) == 1 else (word, word.capitalize(), word.upper()))
+        form for word in words for form in (word, *(() if len(word) == 1 else (word.capitalize(), word.upper())))
     }
-    return "|".join(
-        re.escape(word) + ("(?!dd|ug)" if word.lower() == "ma" else "")
-        for word in sorted(spelled, key=lambda word: (-len(word), word))
-    )
+    longest_first = sorted(spelled, key=lambda word: (-len(word), word))
+    return "|".join(re.escape(word) + _NOT_BEFORE.get(word.lower(), "") for word in longest_first)
 
 
 _SECOND: Final = [word for word, kind in _WORDS.items() if kind in "M^+"]
@@ -145,23 +147,24 @@ _SUS: Final = r"(?:sus(?:pended)?|Sus|SUS)"
 _HEAD: Final = re.compile(
     rf"\s*(?:({_variants(list(_WORDS))})\s?({_variants(_SECOND)})?)?"
     rf"\s?(?:({_SUS})(2/4|4/2|24|42|2|4)?\s?)?"
-    r"(6/9|9/6|69|96|13|11|9|7|6|5|4|2|power)?"
+    rf"(6/9|9/6|69|96|13|11|9|7|6|5|4|2|power)?(?:({_SUS})(2/4|4/2|24|42|2|4)?)?"
 )
-"""First word, second word, sus before the number, what suspends, number."""
+"""First word, second word, sus before the number and what suspends, number, sus after it and what suspends."""
 
 _SIGN: Final = r"bb|##|[b#+\-♮]"
 _TAIL: Final = re.compile(
-    r"(?P<run>(?:[b#+\-♮\d]|s(?=[\ds),/]|$))+)"
-    r"|(?P<bass>[/\\]\s?(?:[A-G](?:bb|##|[b#x𝄫]|s(?!us))?|[a-g][b#+\-]?(?=[\s(]|$)))"
+    r"(?P<seventh_after>7M)"
+    r"|(?P<run>(?:[b#+\-♮\d]|s(?=[\ds),/]|$))+)"
+    r"|(?P<bass>[/\\]\s?(?:[A-H](?:bb|##|[b#x𝄫]|is|es|s(?!us))?|[a-g][b#+\-]?(?=[\s(]|$)))"
     rf"|(?P<low>[/\\]\s?(?P<low_sign>{_SIGN})?(?P<low_number>1[0-3]|[1-9])(?=\s*$))"
     r"|(?P<open>[(\[])|(?P<close>[)\]])"
-    r"|(?P<gap>[\s,;.]+(?:alter\s)?)"
+    r"|(?P<gap>[\s,;.]*alter\s|[\s,;.]+)"
     r"|(?P<slash>/\s?(?=[b#♮+\-]?\d|[mM]aj|ma|M|j|add|sus|\^))"
     rf"|{_SUS}(?P<sus>2/4|4/2|24|42|2|4|)"
     rf"|(?:[aA]dd|ADD)\s?(?P<add>(?:[mM]aj|ma|M|\^)7|7M|(?:{_SIGN})?1?\d)(?:th|nd|rd)?"
     r"|(?:no|No|NO|[oO]mit|OMIT|subtract)\s?(?P<no>1?\d|root|R)(?:th|rd|d)?"
     r"|\*(?P<star>(?:bb|##|[b#])?1?\d)"
-    r"|(?P<alt>(?:[aA]lt(?:ered)?|ALT)\.?)"
+    r"|(?P<alt>(?:[aA]lt(?:ered)?|ALT)[.7]?)"
     r"|(?:maj(?:or)?|Maj|MAJ|ma|Ma|MA|M)(?P<major>7|9|11|13|)"
     r"|[\^j](?P<triangle>7|9|11|13|)"
     r"|(?P<sign>flat|sharp|aug|dim)\s?(?=\d)"
@@ -207,7 +210,7 @@ class _Reader:
 
     __slots__ = (
         "text", "source", "start", "mask", "optional", "added", "seventh", "note", "number", "word",
-        "implied", "literal", "suspended", "bass", "low",
+        "implied", "literal", "suspended", "bass", "bass_at", "alt_at", "low",
     )  # fmt: skip
 
     def __init__(self, text: str, source: str, start: int) -> None:
@@ -218,6 +221,8 @@ class _Reader:
         self.note = ""
         self.implied = self.literal = self.suspended = False
         self.bass = ""
+        self.bass_at = 0
+        self.alt_at = -1
         self.low: Degree | None = None
 
     def fail(self, at: int, expected: str = _EXPECTED_CHANGE, reason: str = "") -> NoReturn:
@@ -228,7 +233,7 @@ class _Reader:
         source = self.source
         match = _HEAD.match(source, self.start)
         assert match is not None
-        first, second, early, by, number = match.groups()
+        first, second, early, by, number, late, late_by = match.groups()
         word = ""
         if first:
             word = _WORDS.get(first) or _WORDS[first.lower()]
@@ -247,20 +252,26 @@ class _Reader:
             self.note = _HEAD_NOTES[word, number]
         if early:
             self.suspend(by or "")
+        if late:
+            self.suspend(late_by or "")
         if end < len(source):
-            self.tail(end, number)
+            self.tail(end, "" if late else number)
             if self.implied and not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
                 self.mask |= self.seventh
                 self.note = "read with a seventh under the altered tone; write add for the tone alone"
             elif self.literal and not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
                 self.note = "read without a seventh; write 7 before the bracket for one"
             self.mask |= self.added
-        self.optional = settle(self.mask, self.optional)
+            if self.alt_at >= 0 and self.mask != ALTERED.tones:
+                self.fail(self.alt_at, "7 and the altered tones by name", "alt has its own tones: b9, #9, #11 and b13")
+        self.mask, self.optional = settled(self.mask, self.optional)
 
     def suspend(self, by: str) -> None:
         self.mask = self.mask & ~ANY[3] & ~(self.optional & ELEVENTH) | SUSPENSIONS[by.replace("/", "")]
         if self.number == "11":
             self.mask &= ~ELEVENTH
+        if "2" in by:
+            self.mask &= ~PLAIN[9]
         self.optional &= self.mask
         self.suspended = True
 
@@ -301,6 +312,7 @@ class _Reader:
                 if end < length and source[end] not in " (\t\u00a0":
                     self.fail(end, _EXPECTED_BASS)
                 self.bass = match["bass"][1:].lstrip()
+                self.bass_at = end - len(self.bass)
             elif kind == "low":
                 self.lower(at, _ALTERATIONS[match["low_sign"]], int(match["low_number"]), match, depth)
             elif kind == "sus":
@@ -313,6 +325,8 @@ class _Reader:
                 self.alter(at)
             elif kind == "major":
                 self.major(match["major"], bool(touching), False)
+            elif kind == "seventh_after":
+                self.major("7", False, False)
             elif kind == "triangle":
                 self.major(match["triangle"], bool(touching), True)
             elif kind == "sign":
@@ -340,8 +354,8 @@ class _Reader:
     def run(self, at: int, run: str, touching: str, sign: str, depth: int) -> None:
         """Numbers and accidentals without a gap: b9#11, 9b13b, 911#, -5, a lone +.
 
-        The accidental stands before its number, unless the run ends in one (9b13b) or goes on from the head's own number
-        (the 9b13 of 79b13): then after it.
+        The accidental stands before its number, unless the run ends in one (9b13b) or goes on from the head's own
+        number (the 9b13 of 79b13): then after it.
         """
         run = sign + run
         ends_in_sign = not run[-1].isdigit()
@@ -368,6 +382,10 @@ class _Reader:
                     self.note = "read as b9; write m9 for minor"
             else:
                 self.fail(at)
+        elif run[:2] in ("+b", "+#"):
+            self.change(at, 1, 5, depth)
+            run = run[1:]
+            at += 1
         elif touching == "6" and run == "-9":
             self.note = "read as b9; write 6/9 for the plain ninth"
         postfixed = ends_in_sign or (touching and not starts_in_sign)
@@ -471,6 +489,7 @@ class _Reader:
             self.fail(at, _EXPECTED_CHANGE, "only a dominant seventh is altered")
         self.mask = ALTERED.tones
         self.optional = ALTERED.optional
+        self.alt_at = at
 
     def major(self, stack: str, touching: bool, triangle: bool) -> None:
         """maj or a triangle after the head: 7M, m(maj7), °7(maj7)."""
@@ -485,12 +504,11 @@ class _Reader:
         """What was read, on a root."""
         quality = quality_of_tones(self.mask, self.optional)
         if self.bass:
-            text = (
-                self.bass
-                if self.bass in roots
-                else self.bass[0].upper() + _LOWER_SIGNS.get(self.bass[1:], self.bass[1:])
-            )
-            return Chord(root, quality, roots[text], self.note)
+            name = self.bass[0].upper() + _LOWER_SIGNS.get(self.bass[1:], self.bass[1:])
+            bass = roots.get(name)
+            if bass is None:
+                self.fail(self.bass_at, "a bass A to G with b or #, as in C7/Eb", "no such note in these note names")
+            return Chord(root, quality, bass, self.note)
         if self.low is not None:
             return Chord(root, quality, root + self.low, self.note)
         return Chord(root, quality, None, self.note)
@@ -520,11 +538,29 @@ def parse_quality(text: str) -> Quality:
     return quality_of_tones(reader.mask, reader.optional)
 
 
+def parse_quality_and_bass(text: str, start: int, end: int, before: str) -> tuple[Quality, Degree | None]:
+    """A quality from `start` to `end` of a longer text, read as if `before` stood before it, and its bass by degree.
+
+    Places in errors are offsets into `text`. Raises `ChordError`.
+    """
+    part = text[start:end]
+    reader = _Reader(before + part, before + (part if part.isascii() else part.translate(_SIGNS)), 0)
+    try:
+        reader.read()
+        if reader.bass:
+            reader.fail(len(before + part), "no bass by name; a chord by degree has its bass by degree, as in I/3")
+    except ChordError as error:
+        at = max(error.at - len(before), 0) + start
+        raise ChordError(text, at, error.expected, error.reason) from None
+    return quality_of_tones(reader.mask, reader.optional), reader.low
+
+
 _COMMON: Final = {
     text: parse_quality(text)
     for text in (
         *TEXTS,
-        *"-7 -9 -6 -11 ^7 ^9 ^13 h7 o7 o j7 -j7 ^ M7 ma7 mi7 mi 7b9 7#9 7#11 7#5 7b5 -7b5 7sus sus 69 13b9 9sus".split(),
+        *"-7 -9 -6 -11 ^7 ^9 ^13 h7 o7 o j7 -j7 ^ M7 ma7 mi7 mi 7b9 7#9".split(),
+        *"7#11 7#5 7b5 -7b5 7sus sus 69 13b9 9sus".split(),
     )
 }
 """The qualities that charts are full of, read once; every other text is read when it comes."""
@@ -535,7 +571,9 @@ _NOTHING: Final = quality_of_tones(0, 0)
 
 
 def parse(text: str, *, german: bool = False) -> Chord:
-    """A chord symbol as written on charts. With `german`, H is B, B is Bb, and Fis, Es, As are read. Raises `ChordError`.
+    """A chord symbol as written on charts. Raises `ChordError`.
+
+    With `german`, H is B, B is Bb, and Fis, Es and As are read.
 
     >>> parse("E♭°7").notes
     (Note('Eb'), Note('Gb'), Note('Bbb'), Note('Dbb'))

@@ -1,8 +1,8 @@
 """Sets of chord degrees as one integer, and the arithmetic of heads and changes that reading and writing share.
 
 A set of degrees (a *tone mask*) has one bit for each degree 1 to 15 with an alteration of -2 to 2 semitones, in stack
-order, so the lowest bit is the lowest degree: ``bit = 5 * (number - 1) + alteration + 2``. A symbol is a *head* (a triad
-word and a number, as in m7) and *changes* to it (as in b5); both are table rows here.
+order, so the lowest bit is the lowest degree: ``bit = 5 * (number - 1) + alteration + 2``. A symbol is a *head* (a
+triad word and a number, as in m7) and *changes* to it (as in b5); both are table rows here.
 
 Source: common practice; the thirds each number stacks up agree with the kinds of MusicXML 4.0.
 """
@@ -63,7 +63,7 @@ ALTERED_TENSIONS: Final = tones("b9 #9 #11 b13")
 
 
 class Triad(NamedTuple):
-    """What a triad word stands for: `tones` without number, the seventh a number brings, the number it implies alone."""
+    """What a triad word stands for: `tones` without number, the seventh a number brings, and the number it implies."""
 
     tones: int
     seventh: int
@@ -102,7 +102,7 @@ TRIADS: Final = {
 
 
 class Number(NamedTuple):
-    """What the number of a symbol stacks on its triad: the seventh or not, further degrees, which of them is optional."""
+    """What the number of a symbol stacks on its triad: the seventh or not, further degrees, which is optional."""
 
     seventh: bool
     tones: int
@@ -186,7 +186,7 @@ class Change(NamedTuple):
 
 
 def _changes() -> dict[tuple[int, int], Change]:
-    """Alterations by (semitones, number). A b5 replaces the 5, a b9 the 9 that the head stacked; #7 is the major seventh."""
+    """Alterations by (semitones, number). A b5 replaces the 5, a b9 the head's 9; #7 is the major seventh."""
     rows = {
         (alteration, number): Change(PLAIN[number], BIT_OF_DEGREE[Degree(number, alteration)])
         for number in (2, 4, 5, 6, 9, 11, 13)
@@ -208,6 +208,16 @@ def settle(mask: int, optional: int) -> int:
     """The optional tones of a finished chord: the fifth is optional beside b13, the third only beside a plain 11."""
     if mask & FLAT_THIRTEENTH:
         optional |= FIFTH
-    if not mask & ELEVENTH:
+    if not mask & ~optional & ELEVENTH:
         optional &= ~THIRD
     return optional & mask
+
+
+def settled(mask: int, optional: int) -> tuple[int, int]:
+    """A finished chord: an optional 11 gives way to a #11."""
+    if mask & _SHARP_ELEVENTH and optional & ELEVENTH:
+        mask &= ~ELEVENTH
+    return mask, settle(mask, optional)
+
+
+_SHARP_ELEVENTH: Final = BIT_OF_NAME["#11"]

@@ -104,10 +104,11 @@ TEXTS: Final = frozenset(text.replace("△", "^") for _, texts in _ROWS for text
 
 
 def _changes(head: Head, mask: int) -> tuple[list[str], int]:
-    """What turns the tones of a head into `mask`, as reading understands it, and how far that is from saying nothing."""
+    """What turns the tones of a head into `mask`, as reading understands it, and what it costs."""
     changes: list[str] = []
     omitted: list[str] = []
     cost = 0
+    firm = mask & (SEVENTHS | ANY[6])  # an altered 9 without seventh would be read as standing on one
     for number, places in ANY.items():
         have, want = head.tones & places, mask & places
         if have == want:
@@ -128,7 +129,7 @@ def _changes(head: Head, mask: int) -> tuple[list[str], int]:
             if bit == BIT_OF_NAME["7"]:
                 changes.append("addmaj7")
                 cost += 2
-            elif degree.alteration and number != 7 and change and not change.clear & have:
+            elif degree.alteration and number != 7 and change and not change.clear & have and (number < 8 or firm):
                 changes.append(degree.name)
             elif degree.alteration == 0 and number in (9, 11, 13) and head.tones & SEVENTHS:
                 changes.append(degree.name)
