@@ -271,6 +271,13 @@ def test_under_a_melody_the_melody_is_on_top(family: str) -> None:
         assert not any(sounding)
 
 
+def test_an_open_dominant_takes_on_the_flat_nine_of_its_melody() -> None:
+    # Common practice, no source: no natural nine under a flat nine.
+    found = candidates(Slot(parse("D7"), MidiNote(75)))
+    assert found.placements
+    assert not any("E" in [note.name for note in placement.notes] for placement in found.placements)
+
+
 def test_a_left_hand_form_lies_below_a_melody_far_above_it() -> None:
     found = candidates(Slot(parse("Dm7"), MidiNote(81)), Plan(("rootless from the third",)))
     assert (53, 57, 60, 64, 81) in [placement.keys for placement in found.placements]

@@ -10,6 +10,7 @@ from random import Random
 from statistics import median
 from time import perf_counter_ns
 
+from trainer.charts import form_chart, in_twelve_keys, lead_chart
 from trainer.chords import parse
 from trainer.leading import Path, Plan, Slot, Weights, lead
 from trainer.leading.choices import _candidates
@@ -30,7 +31,7 @@ def milliseconds(work: Callable[[], object], times: int) -> float:
     return median(spent)
 
 
-def in_twelve_keys() -> list[list[Slot]]:
+def blues_in_twelve_keys() -> list[list[Slot]]:
     forms = []
     for root in TWELVE_ROOTS:
         chords = [parse(symbol) for symbol in BLUES]
@@ -44,7 +45,7 @@ def lead_all(forms: list[list[Slot]], plan: Plan, weights: Weights, loop: bool) 
 
 
 def main() -> None:
-    forms = in_twelve_keys()
+    forms = blues_in_twelve_keys()
     known = _candidates
 
     def cold(plan: Plan, weights: Weights, loop: bool) -> None:
@@ -64,6 +65,9 @@ def main() -> None:
                 first = milliseconds(lambda: cold(plan, weights, loop), 5)  # noqa: B023
                 kind = "loop" if loop else "open"
                 print(f"12 bars x 12 keys, {name}, {told}, {kind}: {warm:.1f} ms, candidates made anew {first:.1f} ms")
+    blues = form_chart("jazz blues")
+    whole = milliseconds(lambda: [lead_chart(chart, loop=True) for chart in in_twelve_keys(blues)], 9)
+    print(f"the form by degree put into 12 keys, unrolled and led as a loop: {whole:.1f} ms")
     chance = Random(1)
     every = [
         Slot(parse(root.name + kind))

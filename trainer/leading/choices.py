@@ -212,8 +212,22 @@ def _beneath(
     return fitting, refused
 
 
+_OPEN_DOMINANT: Final = "1 3 5 b7"
+_ALTERED_IN_THE_MELODY: Final = ("b9", "#9", "#11", "b13")
+
+
+def _with_melody(quality: Quality, root: Note, melody_key: MidiNote) -> Quality:
+    """An open dominant takes on an altered tension in its melody, so that no 9 lies under a b9."""
+    degree = melody_degree(quality, melody_key - root.pitch_class).name
+    if quality.open and degree in _ALTERED_IN_THE_MELODY:
+        return Quality.of(f"{_OPEN_DOMINANT} {degree}")
+    return quality
+
+
 @lru_cache(maxsize=4096)
 def _candidates(root: Note, quality: Quality, melody_key: MidiNote | None, plan: Plan) -> Candidates:
+    if melody_key is not None:
+        quality = _with_melody(quality, root, melody_key)
     forms, refused = _recipes(plan.voicings, quality, plan)
     fallback = not forms
     if fallback:
