@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -100,6 +100,7 @@ def wrong(root: str = "C", number: int = 0, utc: str = ATTEMPT.utc) -> Attempt:
 # -- proportions
 
 
+@settings(deadline=None)
 @given(st.integers(1, 2000), st.data())
 def test_the_interval_of_an_accuracy_is_wilsons(tries: int, data: st.DataObject) -> None:
     count = data.draw(st.integers(0, tries))
@@ -172,12 +173,14 @@ def test_equal_times_give_an_interval_of_no_width() -> None:
 times = st.floats(1, 60_000)
 
 
+@settings(deadline=None)
 @given(st.lists(times, min_size=1, max_size=40), st.floats(0, 100))
 def test_percentiles_are_those_of_another_library(values: list[float], percent: float) -> None:
     assert percentile(values, percent) == pytest.approx(float(numpy.percentile(values, percent)), rel=1e-9)
     assert median(values) == pytest.approx(float(numpy.median(values)), rel=1e-12)
 
 
+@settings(deadline=None)
 @given(st.lists(times, min_size=6, max_size=60), st.randoms())
 def test_a_median_lies_in_its_interval_in_whatever_order_the_times_came(values: list[float], chance: object) -> None:
     middle = median_interval(values)
@@ -296,6 +299,7 @@ any_attempts = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(any_attempts)
 def test_the_roots_together_are_the_whole(attempts: list[Attempt]) -> None:
     rows = by_root(attempts)
@@ -309,6 +313,7 @@ def test_the_roots_together_are_the_whole(attempts: list[Attempt]) -> None:
             assert 0 <= row.low <= row.accuracy <= row.high <= 1
 
 
+@settings(deadline=None)
 @given(any_attempts, st.sampled_from(sorted(GROUPINGS)))
 def test_every_attempt_is_in_one_group(attempts: list[Attempt], by: str) -> None:
     groups = group(attempts, by)

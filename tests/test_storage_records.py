@@ -7,8 +7,9 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import tempfile
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import count
 from pathlib import Path
@@ -125,6 +126,7 @@ def attempts_with(text: st.SearchStrategy[str]) -> st.SearchStrategy[Attempt]:
     )
 
 
+@settings(deadline=None)
 @given(attempts_with(plain_texts))
 def test_an_attempt_comes_back_with_every_try_and_every_raw_event(attempt: Attempt) -> None:
     with Records.open(":memory:") as records:
@@ -133,6 +135,7 @@ def test_an_attempt_comes_back_with_every_try_and_every_raw_event(attempt: Attem
     assert storable(attempt) is attempt
 
 
+@settings(deadline=None)
 @given(attempts_with(texts))
 def test_a_character_that_no_database_holds_never_costs_the_attempt(attempt: Attempt) -> None:
     with Records.open(":memory:") as records:
@@ -580,14 +583,53 @@ def test_a_folder_in_the_place_of_the_record_is_explained(tmp_path: Path) -> Non
         Records.open(tmp_path)
 
 
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write everywhere")
-def test_a_folder_that_cannot_be_written_is_explained(tmp_path: Path) -> None:
-    tmp_path.chmod(0o500)
-    try:
-        with pytest.raises(StorageError, match="may not be|cannot be opened"):
-            Records.open(tmp_path / "records.sqlite")
-    finally:
-        tmp_path.chmod(0o700)
+@pytest.fixture
+def ordinary_folder() -> Iterator[Path]:
+    """A folder of an ordinary user, and being that user: for root, permissions forbid nothing."""
+    if not hasattr(os, "geteuid"):
+        pytest.skip("needs POSIX permissions")
+    with tempfile.TemporaryDirectory() as name:
+        am_root = os.geteuid() == 0
+        if am_root:
+            os.chown(name, 65534, 65534)
+            os.seteuid(65534)
+        try:
+            yield Path(name)
+        finally:
+            if am_root:
+                os.seteuid(0)
+            Path(name).chmod(0o700)
+
+
+@pytest.mark.parametrize(
+    ("file_mode", "folder_mode", "told"),
+    [
+        (0o400, 0o700, "may not be written; allow yourself to write it"),
+        (0o000, 0o700, "may not be opened; allow yourself"),
+        (0o600, 0o500, "cannot be opened; allow yourself|may not be written; allow yourself"),
+    ],
+    ids=["read-only file", "forbidden file", "read-only folder"],
+)
+def test_a_record_that_may_not_be_written_is_explained(
+    ordinary_folder: Path, file_mode: int, folder_mode: int, told: str
+) -> None:
+    path = ordinary_folder / "records.sqlite"
+    with Records.open(path) as records:
+        records.append(CM7)
+    path.chmod(file_mode)
+    ordinary_folder.chmod(folder_mode)
+    with pytest.raises(StorageError, match=told) as error:
+        with Records.open(path) as records:
+            records.append(replace(CM7, number=1))
+    assert str(path) in str(error.value)
+
+
+def test_no_record_can_be_begun_in_a_folder_that_may_not_be_written(ordinary_folder: Path) -> None:
+    ordinary_folder.chmod(0o500)
+    with pytest.raises(StorageError, match="cannot be opened; allow yourself"):
+        Records.open(ordinary_folder / "records.sqlite")
+    with pytest.raises(StorageError, match="may not be opened; allow yourself"):
+        Records.open(ordinary_folder / "deeper" / "records.sqlite")
 
 
 def test_a_record_that_may_only_be_read_says_so_when_written(tmp_path: Path) -> None:

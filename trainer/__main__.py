@@ -10,19 +10,28 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
 if TYPE_CHECKING:
-    from trainer.inputs import Source
-    from trainer.progress import Attempt
-    from trainer.session import Session, SessionEvent
+    from random import Random
+
+    from trainer.drills import Drill, DrillSet, Fault
+    from trainer.inputs.running import Live, Script, Take
+    from trainer.pitch import Note
+    from trainer.progress import Attempt, RootFigures
+    from trainer.screens.app import Hand, Preferences, SetEntry, Source
+    from trainer.session import Command, Session
 
 DONE: Final = 0
 NO: Final = 1
 USED_WRONGLY: Final = 2
 UNUSABLE: Final = 3
+
+BLUETOOTH_MS: Final = 15
+"""By how much the windows of hearing are widened on a Bluetooth port, whose stamps scatter (a judgement)."""
 
 
 class Refusal(Exception):
@@ -135,8 +144,8 @@ def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], 
 
 
 def _spelled_lines(spelled: dict[str, Any]) -> Iterator[str]:
-    from trainer.pitch import Note, note_label, pretty
     from trainer.grading import pretty_symbol
+    from trainer.pitch import Note, note_label, pretty
 
     title = pretty_symbol(spelled["chord"])
     yield f"{title}, {spelled['voicing']}" if "voicing" in spelled else title
@@ -157,7 +166,7 @@ def _spelled_lines(spelled: dict[str, Any]) -> Iterator[str]:
 
 
 def _check(options: argparse.Namespace) -> int:
-    faults: list[Any] = []
+    faults: list[Fault] = []
     for name in options.files:
         _, found = _read_set(Path(name))
         faults += found
@@ -171,13 +180,13 @@ def _check(options: argparse.Namespace) -> int:
     return UNUSABLE if faults else DONE
 
 
-def _fault_object(fault: Any) -> dict[str, Any]:
+def _fault_object(fault: Fault) -> dict[str, Any]:
     return {name: getattr(fault, name) for name in ("file", "line", "column", "field", "found", "expected", "message")}
 
 
-def _read_set(path: Path) -> tuple[Any, tuple[Any, ...]]:
+def _read_set(path: Path) -> tuple[DrillSet | None, tuple[Fault, ...]]:
     from trainer import drills
-    from trainer.storage import StorageError, read_text
+    from trainer.storage.files import StorageError, read_text
 
     try:
         text = read_text(path)
@@ -186,14 +195,18 @@ def _read_set(path: Path) -> tuple[Any, tuple[Any, ...]]:
     return drills.read(text, str(path))
 
 
-def _load_set(name: str) -> Any:
-    from trainer.storage import StorageError, find_set
+def _found_set(name: str) -> Path:
+    from trainer.storage.files import StorageError
+    from trainer.storage.places import Places
 
     try:
-        path = find_set(name)
+        return Places.found().find_set(name)
     except StorageError as error:
         raise Refusal(str(error)) from None
-    drill_set, faults = _read_set(path)
+
+
+def _load_set(name: str) -> DrillSet:
+    drill_set, faults = _read_set(_found_set(name))
     if faults or drill_set is None:
         raise Refusal("\ntrainer: ".join(str(fault) for fault in faults))
     return drill_set
@@ -205,178 +218,156 @@ def _load_set(name: str) -> Any:
 def _drill(options: argparse.Namespace) -> int:
     if not options.headless:
         return _open_screen(options)
+    from random import Random
+
+    from trainer.inputs.source import InputError
+
     drill_set = _load_set(options.set)
-    happenings = _happenings(options)
-    store = _Store(options.records)
     try:
-        session = _session(options, drill_set, store, happenings)
-        printer = _Printer(options.json)
-        for event in happenings.run(session):
-            store.keep(event)
-            printer.show(event, session.attempts)
-    finally:
-        store.close()
+        source = _without_screen(options, None)
+        store = _Store(options.records)
+        try:
+            session = _session(Random(options.seed), drill_set, store, source.name, source.stamp_origin, {})
+            printer = _Printer(options.json)
+            for event in source.run(session):
+                store.keep(event)
+                printer.show(event, session.attempts)
+        finally:
+            store.close()
+    except InputError as error:
+        raise Refusal(str(error)) from None
     return DONE
 
 
-def _session(options: argparse.Namespace, drill_set: Any, store: _Store, source: Any) -> Any:
-    """A session of a set, its order drawn from the seed, weak roots taken from the record."""
-    from random import Random
+def _session(
+    chance: Random, drill_set: DrillSet, store: _Store, port: str, stamp_origin: str, controls: Mapping[int, Command]
+) -> Session:
+    """A session of a set, its order drawn by chance, weak roots taken from the record."""
     from uuid import uuid4
 
+    from trainer.capture import MILLISECOND_NS, Capture, Windows
+    from trainer.inputs.ports import is_bluetooth
     from trainer.session import Particulars, Session, tasks
-    from trainer.storage import utc_now
+    from trainer.storage.files import utc_now
     from trainer.voicings import VoicingError
 
-    chance = Random(options.seed)
     weakness = [store.weakness(drill) for drill in drill_set.drills]
     try:
         plan = tasks(drill_set, chance, weakness, store.settings.reach_semitones)
     except VoicingError as error:
         raise Refusal(str(error)) from None
-    particulars = Particulars(uuid4().hex, utc_now, source.name, source.stamp_origin)
-    return Session(plan, particulars)
+    windows = Windows().widened(BLUETOOTH_MS * MILLISECOND_NS) if is_bluetooth(port) else Windows()
+    particulars = Particulars(uuid4().hex, utc_now, port, stamp_origin, controls)
+    return Session(plan, particulars, Capture(windows))
 
 
-class _Take:
-    """A recorded take, replayed under its own clock."""
+def _without_screen(options: argparse.Namespace, channel: int | None) -> Take | Script | Live:
+    """What plays where there is no screen: a take, the scripted player, or a live port, as ``--input`` says."""
+    from random import Random
 
-    stamp_origin = "file"
-
-    def __init__(self, path: str) -> None:
-        from trainer.inputs import InputError, read_events
-
-        self.name = Path(path).name
-        try:
-            self._events = read_events(path)
-        except InputError as error:
-            raise Refusal(str(error)) from None
-
-    def run(self, session: Session) -> Iterator[SessionEvent]:
-        from trainer.session import replay
-
-        return replay(session, self._events)
-
-
-class _Script:
-    """The scripted player under a virtual clock: it answers every prompt until the set ends."""
-
-    name = "scripted player"
-    stamp_origin = "script"
-
-    def __init__(self, seed: int | None) -> None:
-        from trainer.inputs import ScriptedPlayer
-
-        self._player = ScriptedPlayer(0 if seed is None else seed)
-
-    def run(self, session: Session) -> Iterator[SessionEvent]:
-        from trainer.session import Prompted, State, TryGraded
-
-        previous: tuple[Any, ...] | None = None
-        waiting: list[Any] = []
-        happened = session.start(0)
-        now_ns = 0
-        while True:
-            for event in happened:
-                if isinstance(event, Prompted):
-                    session.prompt_shown(event.time_ns)
-                    keys = event.task.target.keys
-                    waiting += self._player.answer(keys, previous, max(now_ns, event.time_ns))
-                    previous = keys
-                elif isinstance(event, TryGraded) and event.left and not event.grade.right:
-                    waiting += self._player.answer(event.task.target.keys, None, now_ns)
-                yield event
-            if session.state is State.FINISHED:
-                return
-            waiting.sort(key=lambda note: note.time_ns)
-            due = session.deadline_ns
-            if due is not None and (not waiting or due <= waiting[0].time_ns):
-                now_ns = max(now_ns, due)
-                happened = session.tick(due)
-            elif waiting:
-                now_ns = max(now_ns, waiting[0].time_ns)
-                happened = session.hear(waiting.pop(0))
-            else:
-                return
-
-
-class _Live:
-    """A source that plays in real time, without a screen."""
-
-    def __init__(self, source: Source) -> None:
-        self._source = source
-        self.name = source.name
-        self.stamp_origin = source.stamp_origin
-
-    def run(self, session: Session) -> Iterator[SessionEvent]:
-        from queue import Empty, SimpleQueue
-        from time import perf_counter_ns
-
-        from trainer.inputs import InputError
-        from trainer.session import Prompted, State
-
-        heard: SimpleQueue[Any] = SimpleQueue()
-        try:
-            self._source.start(heard.put)
-        except InputError as error:
-            raise Refusal(str(error)) from None
-        try:
-            happened = session.start(perf_counter_ns())
-            while True:
-                for event in happened:
-                    yield event
-                    if isinstance(event, Prompted):
-                        session.prompt_shown(perf_counter_ns())
-                if session.state is State.FINISHED:
-                    return
-                due = session.deadline_ns
-                wait_s = None if due is None else max(0.0, (due - perf_counter_ns()) / 1e9)
-                try:
-                    happened = session.hear(heard.get(timeout=wait_s))
-                except Empty:
-                    happened = session.tick(perf_counter_ns())
-        finally:
-            self._source.stop()
-
-
-def _happenings(options: argparse.Namespace) -> _Take | _Script | _Live:
-    """What plays: a take, the scripted player, or a live port, as ``--input`` says."""
-    from trainer.inputs import InputError, PortInput
+    from trainer.inputs.running import Live, Script, Take
 
     wanted: str | None = options.input
     if wanted == "script":
-        return _Script(options.seed)
+        return Script(Random(options.seed))
     if wanted == "computer":
         raise Refusal("the computer keyboard needs the screen; leave --headless out", USED_WRONGLY)
-    if wanted is not None and (wanted.lower().endswith((".mid", ".midi", ".smf")) or Path(wanted).is_file()):
-        return _Take(wanted)
-    try:
-        return _Live(PortInput([wanted] if wanted else None))
-    except InputError as error:
-        raise Refusal(str(error)) from None
+    if wanted is not None and _is_take(wanted):
+        return Take(wanted)
+    from trainer.inputs.ports import PortInput
+
+    return Live(PortInput([wanted] if wanted else [], channel=channel))
+
+
+def _is_take(wanted: str) -> bool:
+    return wanted.lower().endswith((".mid", ".midi", ".smf")) or Path(wanted).is_file()
 
 
 class _Store:
-    """The record of practice, opened at the first attempt at the latest, and what it says when it cannot be kept."""
+    """The player's record and settings."""
 
     def __init__(self, path: str | None) -> None:
-        from trainer.storage import Records, StorageError, places
+        from trainer.storage.files import StorageError
+        from trainer.storage.places import Places
+        from trainer.storage.records import Records
+        from trainer.storage.settings import read_settings
 
         try:
-            self.records = Records.open(places().records if path is None else Path(path))
+            self.places = Places.found()
+            self.settings, faults = read_settings(self.places.settings)
+            self.records = Records.open(self.places.records if path is None else Path(path))
         except StorageError as error:
             raise Refusal(str(error)) from None
+        for notice in (*faults, *self.records.notices):
+            print(f"trainer: {notice}", file=sys.stderr)
 
     def keep(self, event: object) -> None:
         """Store what a session event decided, before anything of it is shown."""
         from trainer.session import AttemptEnded, Voided
-        from trainer.storage import StorageError
 
         if isinstance(event, AttemptEnded | Voided):
-            try:
-                self.records.append(event.attempt, replacing=event.replaces)
-            except StorageError as error:
-                raise Refusal(str(error)) from None
+            self.append(event.attempt, event.replaces)
+
+    def append(self, attempt: Attempt, replaces: bool) -> None:
+        from trainer.storage.files import StorageError
+
+        try:
+            self.records.append(attempt, replacing=replaces)
+        except StorageError as error:
+            raise Refusal(str(error)) from None
+
+    def preferences(self) -> Preferences:
+        """The settings as the screen remembers them: commands by the key that gives them."""
+        from trainer.pitch import parse_key
+        from trainer.screens.app import Preferences
+        from trainer.session import PEDAL_CONTROL
+        from trainer.storage.settings import COMMAND_SETTINGS, PEDAL
+
+        controls = {}
+        for name, command in COMMAND_SETTINGS.items():
+            given_from = getattr(self.settings, name)
+            if given_from:
+                controls[PEDAL_CONTROL if given_from == PEDAL else parse_key(given_from)] = command
+        chosen = self.settings
+        return Preferences(chosen.port, chosen.last_set, chosen.theme, chosen.keyboard_shown, controls)
+
+    def remember(self, preferences: Preferences) -> None:
+        """Write what the player chose on the screen into the settings file; its comments stay."""
+        from trainer.pitch import MidiNote, key_name
+        from trainer.session import PEDAL_CONTROL
+        from trainer.storage.settings import COMMAND_SETTINGS, PEDAL, change_settings
+
+        keys = {command: control for control, command in preferences.controls.items()}
+        changes: dict[str, str | int | bool] = {
+            "port": preferences.port,
+            "last_set": preferences.last_set,
+            "theme": preferences.theme,
+            "keyboard_shown": preferences.keyboard_shown,
+        }
+        for name, command in COMMAND_SETTINGS.items():
+            control = keys.get(command)
+            given_from = "" if control is None else PEDAL if control == PEDAL_CONTROL else key_name(MidiNote(control))
+            changes[name] = given_from
+        changed = {name: value for name, value in changes.items() if getattr(self.settings, name) != value}
+        if changed:
+            self.settings = change_settings(self.places.settings, changed)
+
+    def weakness(self, drill: Drill) -> list[Note]:
+        """The roots of a drill from weak to strong, by what the record says of its voicing and quality."""
+        from trainer.pitch import Note
+        from trainer.progress import by_root
+
+        if drill.roots != "weakest first":
+            return []
+        own = [
+            attempt
+            for attempt in self.records.attempts(with_events=False)
+            if (attempt.voicing, attempt.quality) == (drill.recipe.name, drill.quality.text)
+        ]
+        rows = [row for row in by_root(own) if row.attempts]
+        # Least accurate first, then slowest; a root without enough times yet stands before one that has them.
+        rows.sort(key=lambda row: (row.accuracy or 0.0, -(row.median_ms if row.median_ms is not None else 1e9)))
+        return [Note.parse(row.root) for row in rows]
 
     def close(self) -> None:
         self.records.close()
@@ -391,12 +382,13 @@ class _Printer:
 
     def show(self, event: object, attempts: Sequence[Attempt]) -> None:
         from trainer.grading import pretty_symbol
+        from trainer.progress import attempt_object
         from trainer.session import Finished, Paused, Prompted, TryGraded, Voided
 
         if isinstance(event, Prompted | Finished):  # what was decided before is final now
             for attempt in attempts[self._printed :]:
                 if self._as_json:
-                    print(json.dumps(_attempt_object(attempt), ensure_ascii=False), flush=True)
+                    print(json.dumps(attempt_object(attempt), ensure_ascii=False), flush=True)
             self._printed = len(attempts)
         if self._as_json:
             return
@@ -417,40 +409,132 @@ class _Printer:
             print(f"Done: {right} of {len(attempts)} right at the first try.", flush=True)
 
 
-def _attempt_object(attempt: Attempt) -> dict[str, Any]:
+# -- the screen
+
+
+def _open_screen(options: argparse.Namespace) -> int:
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise Refusal(
+            "the screen needs a terminal, and there is none here; without one: trainer drill SET --headless",
+            USED_WRONGLY,
+        )
+    # Textual reads its frame rate when it is imported, and importing trainer.screens sets it.
+    import trainer.screens  # noqa: F401
+    from trainer.screens.app import PracticeApp, run
+
+    store = _Store(options.records)
+    try:
+        sets = _Sets(store, options.seed)
+        chosen = sets.name_of(options.set) if options.set else ""
+        return run(
+            PracticeApp(
+                sets=sets.entries(),
+                open_session=sets.session,
+                store=store.append,
+                history=sets.history,
+                preferences=store.preferences(),
+                remember=store.remember,
+                first_set=chosen,
+                crash_report=store.places.log,
+                **_sources(options, store),
+            )
+        )
+    finally:
+        store.close()
+
+
+class _Sets:
+    """The drill sets as the screen lists them, and sessions of them."""
+
+    def __init__(self, store: _Store, seed: int | None) -> None:
+        from random import Random
+
+        self._store = store
+        self._chance = Random(seed)
+        self._read: dict[str, tuple[DrillSet | None, tuple[Fault, ...]]] = {}
+
+    def _set(self, name: str) -> tuple[DrillSet | None, tuple[Fault, ...]]:
+        if name not in self._read:
+            self._read[name] = _read_set(Path(name))
+        return self._read[name]
+
+    def name_of(self, wanted: str) -> str:
+        """The listed name of a set asked for on the command line, which must be without faults."""
+        path = str(_found_set(wanted))
+        drill_set, faults = self._set(path)
+        if drill_set is None or faults:
+            raise Refusal("\ntrainer: ".join(str(fault) for fault in faults))
+        return path
+
+    def entries(self) -> list[SetEntry]:
+        """One row a file, the faulty ones too, with what is wrong with them."""
+        from random import Random
+
+        from trainer.drills import turns
+        from trainer.screens.app import SetEntry
+
+        rows = []
+        for path in dict.fromkeys([*map(str, self._store.places.drill_files()), *self._read]):
+            drill_set, faults = self._set(path)
+            if drill_set is None or faults:
+                rows.append(SetEntry(path, Path(path).stem, f"This set has a fault. {faults[0]}"))
+            else:
+                rows.append(SetEntry(path, drill_set.title, drill_set.about, len(turns(drill_set, Random(0)))))
+        return rows
+
+    def session(self, entry: SetEntry, hand: Hand) -> Session:
+        """A session of a listed set. Raises `Refusal` with one line where it cannot be."""
+        drill_set, faults = self._set(entry.name)
+        if drill_set is None or faults:
+            raise Refusal(str(faults[0]))
+        return _session(self._chance, drill_set, self._store, hand.port, hand.stamp_origin, hand.controls)
+
+    def history(self, entry: SetEntry) -> list[Attempt]:
+        """Earlier attempts of a set, oldest first."""
+        drill_set, _ = self._set(entry.name)
+        if drill_set is None:
+            return []
+        return list(self._store.records.attempts(set_title=drill_set.title, with_events=False))
+
+
+def _sources(options: argparse.Namespace, store: _Store) -> dict[str, Any]:
+    """How the screen finds and opens what the player may play on, and what was chosen on the command line."""
+    from random import Random
+
+    from trainer.inputs.computer import ComputerKeyboard
+    from trainer.inputs.ports import PortInput, choose, list_ports
+    from trainer.inputs.script import LiveScript, ScriptedPlayer
+    from trainer.inputs.source import InputError
+    from trainer.storage.files import StorageError
+
+    channel = store.settings.channel - 1 if store.settings.channel else None
+
+    def scripted_player() -> LiveScript:
+        return LiveScript(ScriptedPlayer(Random(options.seed)))
+
+    def open_port(name: str) -> PortInput:
+        return PortInput([name], channel=channel)
+
+    source: Source | None = None
+    wanted: str | None = options.input
+    if wanted == "script":
+        source = scripted_player()
+    elif wanted == "computer":
+        source = ComputerKeyboard()
+    elif wanted is not None and _is_take(wanted):
+        raise Refusal("a take is graded without the screen; add --headless", USED_WRONGLY)
+    elif wanted is not None:
+        try:
+            source = open_port(choose(wanted, list_ports().names))
+        except InputError as error:
+            raise Refusal(str(error)) from None
     return {
-        "prompt": {
-            "chord": attempt.chord,
-            "root": attempt.root,
-            "voicing": attempt.voicing,
-            "degrees": list(attempt.degrees),
-            "notes": list(attempt.notes),
-            "keys": list(attempt.keys),
-        },
-        "tries": [
-            {
-                "held": list(one.held),
-                "verdicts": [
-                    {"degree": v.degree, "verdict": v.verdict, "key": v.key, "by": v.by, "semitones": v.semitones}
-                    for v in one.verdicts
-                ],
-                "extra": list(one.extra),
-                "right": one.right,
-                "cause": one.cause,
-                "causes": list(one.causes),
-                "sentence": one.sentence,
-                "think_ms": one.think_ms,
-                "spread_ms": one.spread_ms,
-            }
-            for one in attempt.tries
-        ],
-        "outcome": attempt.outcome,
-        "right_first_try": attempt.right_first_try,
-        "response_ms": attempt.response_ms,
-        "settle_ms": attempt.settle_ms,
-        "pool_size": attempt.pool_size,
-        "hint": attempt.hint,
-        "set_aside": attempt.set_aside,
+        "ports": list_ports,
+        "open_port": open_port,
+        "computer_keyboard": ComputerKeyboard,
+        "scripted_player": scripted_player,
+        "source": source,
+        "refusals": (OSError, ValueError, InputError, StorageError, Refusal),
     }
 
 
@@ -458,7 +542,7 @@ def _attempt_object(attempt: Attempt) -> dict[str, Any]:
 
 
 def _ports(options: argparse.Namespace) -> int:
-    from trainer.inputs import list_ports
+    from trainer.inputs.ports import list_ports
 
     listing = list_ports()
     if options.json:
@@ -469,6 +553,55 @@ def _ports(options: argparse.Namespace) -> int:
     else:
         print(listing.problem or "No MIDI port found. Switch the piano on and connect its USB socket.")
     return DONE if listing.names else NO
+
+
+def _progress(options: argparse.Namespace) -> int:
+    from trainer.progress import by_root, causes
+    from trainer.storage.files import StorageError
+
+    store = _Store(options.records)
+    try:
+        wanted = (options.set or "").casefold()
+        kept = store.records.attempts(with_events=False)
+        attempts = [attempt for attempt in kept if wanted in attempt.set_title.casefold()]
+    except StorageError as error:
+        raise Refusal(str(error)) from None
+    finally:
+        store.close()
+    rows = by_root(attempts)
+    if options.json:
+        for row in rows:
+            print(json.dumps(asdict(row), ensure_ascii=False))
+        return DONE
+    for line in _progress_lines(rows):
+        print(line)
+    missed = causes(attempts).cause
+    if missed:
+        from trainer.grading import CAUSES
+
+        print("\nMisses by cause")
+        for code, count in missed.items():
+            print(f"  {count:>4}  {CAUSES.get(code, code)}")
+    return DONE
+
+
+def _progress_lines(rows: Sequence[RootFigures]) -> Iterator[str]:
+    from trainer.pitch import pretty
+    from trainer.progress import to_ten_ms
+
+    yield "root  right at the first try        response time (median, 95 % interval)"
+    for row in rows:
+        share = "not played yet"
+        if row.accuracy is not None and row.low is not None and row.high is not None:
+            sure = f"({100 * row.low:.0f}-{100 * row.high:.0f} %)"
+            share = f"{row.right} of {row.attempts}  {100 * row.accuracy:3.0f} %  {sure}"
+        times = "" if not row.attempts else "not enough yet"
+        if row.median_ms is not None and row.median_low_ms is not None and row.median_high_ms is not None:
+            shown = [
+                f"{to_ten_ms(value) / 1000:.2f}" for value in (row.median_ms, row.median_low_ms, row.median_high_ms)
+            ]
+            times = f"{shown[0]} s ({shown[1]}-{shown[2]} s)"
+        yield f"{pretty(row.root):<4}  {share:<30}{times}".rstrip()
 
 
 # -- the parser

@@ -22,7 +22,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from functools import lru_cache
 from typing import Final
 
@@ -99,8 +99,8 @@ class Attempt:
 
     @property
     def counts(self) -> bool:
-        """Whether it counts toward accuracy: it was decided."""
-        return self.outcome in ("right", "wrong")
+        """Whether it counts toward accuracy: it was decided, and not played by the scripted player."""
+        return self.outcome in ("right", "wrong") and self.stamp_origin != "script"
 
     @property
     def right_unaided(self) -> bool:
@@ -122,6 +122,28 @@ class Attempt:
     def plain_root(self) -> str:
         """The root under its name among the twelve: Gb for F#. Raises `trainer.pitch.PitchError` if it is no note."""
         return plain_root(self.root)
+
+
+def attempt_object(attempt: Attempt) -> dict[str, object]:
+    """An attempt as plain values for machines, without its raw events: what `trainer drill --json` prints a line of."""
+    return {
+        "prompt": {
+            "chord": attempt.chord,
+            "root": attempt.root,
+            "voicing": attempt.voicing,
+            "degrees": list(attempt.degrees),
+            "notes": list(attempt.notes),
+            "keys": list(attempt.keys),
+        },
+        "tries": [asdict(one) for one in attempt.tries],
+        "outcome": attempt.outcome,
+        "right_first_try": attempt.right_first_try,
+        "response_ms": attempt.response_ms,
+        "settle_ms": attempt.settle_ms,
+        "pool_size": attempt.pool_size,
+        "hint": attempt.hint,
+        "set_aside": attempt.set_aside,
+    }
 
 
 _TWELVE: Final = {note.pitch_class: note.name for note in TWELVE_ROOTS}

@@ -208,22 +208,17 @@ _UNSURE_ROOTS: Final = {"As", "Es"}
 class _Reader:
     """Reads one quality, and the bass after it, from an offset of the symbol on."""
 
-    __slots__ = (
-        "text", "source", "start", "mask", "optional", "added", "seventh", "note", "number", "word",
-        "implied", "literal", "suspended", "bass", "bass_at", "alt_at", "low",
-    )  # fmt: skip
+    # Defaults in the class: most symbols change few of them, and reading is measured.
+    mask = optional = added = seventh = 0
+    number = word = note = bass = ""
+    implied = literal = suspended = False
+    bass_at = alt_at = -1
+    low: Degree | None = None
 
     def __init__(self, text: str, source: str, start: int) -> None:
         self.text = text
         self.source = source
         self.start = start
-        self.added = 0
-        self.note = ""
-        self.implied = self.literal = self.suspended = False
-        self.bass = ""
-        self.bass_at = 0
-        self.alt_at = -1
-        self.low: Degree | None = None
 
     def fail(self, at: int, expected: str = _EXPECTED_CHANGE, reason: str = "") -> NoReturn:
         raise ChordError(self.text, at, expected, reason)
@@ -248,7 +243,7 @@ class _Reader:
             self.fail(end, _EXPECTED_CHANGE, f"{second} means nothing after {first}")
         self.mask, self.optional, self.seventh = head
         self.number, self.word = number, word
-        if (word, number) in _HEAD_NOTES:
+        if word and (word, number) in _HEAD_NOTES:
             self.note = _HEAD_NOTES[word, number]
         if early:
             self.suspend(by or "")
@@ -256,11 +251,12 @@ class _Reader:
             self.suspend(late_by or "")
         if end < len(source):
             self.tail(end, "" if late else number)
-            if self.implied and not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
-                self.mask |= self.seventh
-                self.note = "read with a seventh under the altered tone; write add for the tone alone"
-            elif self.literal and not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
-                self.note = "read without a seventh; write 7 before the bracket for one"
+            if not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
+                if self.implied:
+                    self.mask |= self.seventh
+                    self.note = "read with a seventh under the altered tone; write add for the tone alone"
+                elif self.literal:
+                    self.note = "read without a seventh; write 7 before the bracket for one"
             self.mask |= self.added
             if self.alt_at >= 0 and self.mask != ALTERED.tones:
                 self.fail(self.alt_at, "7 and the altered tones by name", "alt has its own tones: b9, #9, #11 and b13")
@@ -278,7 +274,7 @@ class _Reader:
     def tail(self, at: int, touching: str) -> None:
         """Everything after the head. `touching` is the head's number, for what follows it without a gap."""
         source, length, depth, sign = self.source, len(self.source), 0, ""
-        if self.mask & _SIXTHS_OR_SEVENTHS:
+        if source[at] in "(b#" and self.mask & _SIXTHS_OR_SEVENTHS:
             listed = _LIST.match(source, at)
             if listed is not None:
                 self.listed(listed[0])
@@ -406,7 +402,7 @@ class _Reader:
                         at + place, "brackets or commas, as in 11(b9,b13)", "it is unclear whose accidental this is"
                     )
                 self.mask = self.mask & ~change.clear | change.set
-                if len(digits) > 1 or digits == "9":
+                if digits not in "234567":
                     self.altered(depth)
             elif digits in _PLAIN_ADDED:
                 self.added |= _PLAIN_ADDED[digits]
@@ -603,9 +599,13 @@ def parse(text: str, *, german: bool = False) -> Chord:
         if published is not None:
             return published
     else:
-        common = _COMMON.get(source[start:])
+        quality_text, slash, bass_text = source[start:].partition("/")
+        common = _COMMON.get(quality_text)
         if common is not None and not note and name not in _UNSURE_ROOTS and not (common is _POWER and len(name) > 1):
-            return Chord(root, common)
+            if not slash:
+                return Chord(root, common)
+            if bass_text in roots:
+                return Chord(root, common, roots[bass_text])
     reader = _Reader(text, source, start)
     reader.read()
     if note and not reader.note:

@@ -215,6 +215,8 @@ def settle(mask: int, optional: int) -> int:
 
 def settled(mask: int, optional: int) -> tuple[int, int]:
     """A finished chord: an optional 11 gives way to a #11."""
+    if not optional and not mask & FLAT_THIRTEENTH:
+        return mask, 0
     if mask & _SHARP_ELEVENTH and optional & ELEVENTH:
         mask &= ~ELEVENTH
     return mask, settle(mask, optional)

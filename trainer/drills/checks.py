@@ -92,10 +92,11 @@ def field_name(path: Path) -> str:
     said: list[str] = []
     for part in path:
         if isinstance(part, int):
-            said.append(f"{said.pop()} {part + 1}" if len(said) == 1 else f"item {part + 1}")
+            numbers_table = len(said) == 1 and said[0] in {"drill", "voicing"}
+            said.append(f"{said.pop()} {part + 1}" if numbers_table else f"item {part + 1}")
         else:
             said.append(printable(part, 40))
-    table = len(path) > 1 and isinstance(path[1], int)
+    table = len(path) > 1 and path[0] in {"drill", "voicing"} and isinstance(path[1], int)
     head, rest = (said[:1], said[1:]) if table else ([], said)
     names = [name for name in rest if not name.startswith("item ")]
     items = [name for name in rest if name.startswith("item ")]
@@ -110,6 +111,8 @@ class Checks:
     places: Places
     whole: bool = True
     faults: list[Fault] = field(default_factory=list)
+    spoiled: set[str] = field(default_factory=set)
+    """Plain names of the teacher's own voicings whose definition has a fault."""
 
     def fault(
         self,

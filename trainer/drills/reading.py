@@ -19,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from difflib import get_close_matches
+from functools import lru_cache
 from typing import Final
 
 from trainer.chords import COLOURS, ChordError, Quality, parse, parse_quality
@@ -55,7 +56,7 @@ from trainer.voicings import (
 )
 from trainer.voicings.degrees import read_degrees
 from trainer.voicings.placing import INTERVAL_NAMES
-from trainer.voicings.recipes import fitting_split, stacked
+from trainer.voicings.recipes import fitting_split, span, stacked
 
 NAME_LETTERS: Final = 120
 ORDERS: Final = (*ROOT_ORDERS, *CHANCE_ORDERS)
@@ -227,17 +228,20 @@ def _rows(checks: Checks, value: object) -> Iterator[VoicingRow]:
         if "other" in table and isinstance(table["other"], str):
             others.append(((*path, "other"), table["other"]))
         if isinstance(row, Nothing):
+            if isinstance(table.get("name"), str):
+                checks.spoiled.add(plain_name(str(table["name"])))
             continue
         if plain_name(row.name) in taken:
             checks.fault((*path, "name"), row.name, "a name of its own", f"{shown(row.name)} is defined twice")
             continue
         taken.add(plain_name(row.name))
         yield row
-    known = taken | {plain_name(row.name) for row in all_rows()}
+    known = [*taken, *checks.spoiled, *(row.name for row in all_rows())]
+    plain = set(map(plain_name, known))
     for other_path, other in others:
-        if plain_name(other) not in known:
+        if plain_name(other) not in plain:
             expected = "the name of another voicing"
-            near = _near(other, [row.name for row in all_rows()])
+            near = _near(other, known)
             better = f'did you mean "{near}"?' if near else f"write {expected}"
             checks.fault(other_path, other, expected, f"{shown(other)} is no voicing; {better}")
 
@@ -299,7 +303,7 @@ def _forms(checks: Checks, path: Path, value: object) -> tuple[tuple[str, str], 
                 read_degrees(text)
             except VoicingError as error:
                 checks.fault(here, text, "degrees such as b7 3 13", str(error), letter=error.at)
-    return tuple((colours, degrees) for colours, degrees in table.items() if isinstance(degrees, str))
+    return tuple((" ".join(colours.split()), text) for colours, text in table.items() if isinstance(text, str))
 
 
 def _drills(
@@ -343,6 +347,8 @@ def _drill(
     wanted = checks.text((*path, "voicing"), table["voicing"], _VOICING, NAME_LETTERS)
     if isinstance(wanted, Nothing) or isinstance(quality, Nothing):
         return NOTHING
+    if plain_name(wanted) in checks.spoiled:
+        return NOTHING  # its own definition was faulty; that was told there
     form = _recipe(checks, (*path, "voicing"), wanted, quality, rows)
     if isinstance(form, Nothing) or any(values.get(name) is NOTHING for name in _PLACING):
         return NOTHING
@@ -381,40 +387,59 @@ def _near(text: str, names: list[str]) -> str | None:
     return by_plain[near[0]] if near else None
 
 
-def _recipe(checks: Checks, path: Path, text: str, quality: Quality, rows: tuple[VoicingRow, ...]) -> Recipe | Nothing:
+@lru_cache(maxsize=1024)
+def _recipe_or_fault(text: str, quality: Quality, rows: tuple[VoicingRow, ...]) -> Recipe | VoicingError:
+    """A refusal is remembered, too: looking for near names is slow, and a slip is often copied down a file."""
     try:
         return recipe(text, quality, rows)
     except VoicingError as error:
-        said = shown(quality.text) if quality.text else "a major triad"
-        fitting = names_for(quality, rows)
-        there = f"for {said} there are {'; '.join(fitting)}" if fitting else f"for {said} there is none by name"
-        if error.at:  # a place inside the text: it was read as degrees
-            return checks.fault(path, text, "degrees from the bottom note up", str(error), letter=error.at)
-        in_family = {plain_name(family): members for family, members in families(rows).items()}.get(plain_name(text))
-        if in_family is not None:
-            forms = [row.name for row in in_family if row.name in fitting]
-            better = f"name one of its forms: {listed(forms)}" if forms else there
-            return checks.fault(path, text, there, f"{shown(text)} is a whole family; {better}")
-        try:
-            row = row_for(text, rows)
-        except VoicingError:
-            near = None
-            if len(checks.faults) < _MOST_REMEDIES:
-                near = _near(text, list(fitting)) or _near(text, [row.name for row in (*all_rows(), *rows)])
-            if near is None and not error.near:
-                return checks.fault(path, text, _VOICING, str(error), letter=0)
-            better = f'did you mean "{near or error.near[0]}"?'
-            return checks.fault(path, text, there, f"{shown(text)} is no voicing; {better}")
-        near = _near(row.name, list(fitting))
-        better = f'did you mean "{near}"?' if near else there
-        return checks.fault(path, text, there, f"{shown(row.name)} has no form for {said}; {better}")
+        return error
+
+
+@lru_cache(maxsize=1024)
+def _row_or_fault(text: str, rows: tuple[VoicingRow, ...]) -> VoicingRow | VoicingError:
+    try:
+        return row_for(text, rows)
+    except VoicingError as error:
+        return error
+
+
+def _recipe(checks: Checks, path: Path, text: str, quality: Quality, rows: tuple[VoicingRow, ...]) -> Recipe | Nothing:
+    error = _recipe_or_fault(text, quality, rows)
+    if isinstance(error, Recipe):
+        return error
+    said = shown(quality.text) if quality.text else "a major triad"
+    fitting = names_for(quality, rows)
+    there = f"for {said} there are {'; '.join(fitting)}" if fitting else f"for {said} there is none by name"
+    if error.at:  # a place inside the text: it was read as degrees
+        return checks.fault(path, text, "degrees from the bottom note up", str(error), letter=error.at)
+    in_family = {plain_name(family): members for family, members in families(rows).items()}.get(plain_name(text))
+    if in_family is not None:
+        forms = [row.name for row in in_family if row.name in fitting]
+        better = f"name one of its forms: {listed(forms)}" if forms else there
+        return checks.fault(path, text, there, f"{shown(text)} is a whole family; {better}")
+    row = _row_or_fault(text, rows)
+    if isinstance(row, VoicingError):
+        if str(row) != str(error):  # it was not looked up as a name
+            return checks.fault(path, text, _VOICING, str(error))
+        near = None
+        if len(checks.faults) < _MOST_REMEDIES:
+            every = [*(row.name for row in (*all_rows(), *rows)), *checks.spoiled]
+            near = _near(text, list(fitting)) or _near(text, every)
+        if near is None and not error.near:
+            return checks.fault(path, text, there, f"{shown(text)} is no voicing; write {_VOICING}")
+        better = f'did you mean "{near or error.near[0]}"?'
+        return checks.fault(path, text, there, f"{shown(text)} is no voicing; {better}")
+    near = _near(row.name, list(fitting))
+    better = f'did you mean "{near}"?' if near else there
+    return checks.fault(path, text, there, f"{shown(row.name)} has no form for {said}; {better}")
 
 
 def _in_hand(form: Recipe, hand: object) -> Recipe:
     """A recipe in the hand that the set says; two hands share it where they reach it best."""
     if hand == "both" and form.split is None:
         half = (len(form.degrees) + 1) // 2
-        split = fitting_split(stacked(form.degrees), 12, half) or half
+        split = fitting_split(stacked(form.degrees), 12, half, form.optional) or half
         return replace(form, hand="both", split=split) if len(form.degrees) > 1 else form
     if hand == "left":
         return replace(form, hand="left", split=None)
@@ -469,10 +494,14 @@ def _remedy(drill: Drill, rows: tuple[VoicingRow, ...]) -> str | None:
         return not _misplaced(changed, drill.pool)
 
     register = drill.register
-    wide = stacked(drill.recipe.degrees)[-1] > register.reach_semitones
-    if drill.recipe.split is None and wide and fits(replace(drill, recipe=_in_hand(drill.recipe, "both"))):
-        return 'hand = "both"'
-    higher = range(register.highest + 1, min(register.highest + 13, HIGHEST_PIANO_KEY + 1))
+    higher = range(register.highest + 1, min(register.highest + 25, HIGHEST_PIANO_KEY + 1))
+    width = span(stacked(drill.recipe.degrees), drill.recipe.optional)
+    if drill.recipe.split is None and width > register.reach_semitones:
+        shared = replace(drill, recipe=_in_hand(drill.recipe, "both"), lowest=register.lowest)
+        for highest in map(MidiNote, (register.highest, *higher)):
+            if fits(replace(shared, highest=highest)):
+                more = f' with highest = "{key_name(highest)}"' if highest > register.highest else ""
+                return f'hand = "both"{more}'
     for highest in map(MidiNote, higher):
         if fits(replace(drill, lowest=register.lowest, highest=highest)):
             return f'highest = "{key_name(highest)}"'

@@ -96,5 +96,8 @@ def _broken(text: str, file_name: str, error: Exception) -> tuple[Fault, bool]:
     there = lines[line - 1]
     one_field = _ONE_FIELD.match(there)
     name = field_name((one_field[1],)) if one_field else ""
+    if one_field and column <= one_field.end(1):
+        # A field begins where a value should stand.
+        ours, alone = "a list or table above this line is not closed", False
     found = printable(there[column - 1 :], 40)
     return Fault(file_name, line, column, name, found, ours, ours), alone

@@ -30,7 +30,8 @@ MOST_BYTES: Final = 256 * 1024
 MOST_DRILLS: Final = 500
 MOST_VOICINGS: Final = 100
 TITLE_LETTERS: Final = 120
-ABOUT_LETTERS: Final = 4000
+ABOUT_LETTERS: Final = 1900
+"""Written with every character escaped, this still fits in a line that is read."""
 
 _ROOM_SEMITONES: Final = 24
 """The room a register keeps when only one of its bounds is given and lies beyond the usual other one."""

@@ -78,7 +78,7 @@ def _drill_fields(drill: Drill) -> dict[str, str]:
 
 
 def _row_lines(row: VoicingRow) -> list[str]:
-    lines = ["[[voicing]]", f"name = {_text(row.name)}", f"forms = {_value(dict(row.forms))}"]
+    lines = ["[[voicing]]", f"name = {_text(row.name)}"]
     if row.family != row.name:
         lines.append(f"family = {_text(row.family)}")
     lines += [f"hand = {_text(row.hand)}", f"rootless = {_value(row.rootless)}"]
@@ -86,7 +86,7 @@ def _row_lines(row: VoicingRow) -> list[str]:
         lines.append(f"other = {_text(row.other)}")
     if row.source != OWN_SOURCE:
         lines.append(f"source = {_text(row.source)}")
-    return lines
+    return [*lines, "[voicing.forms]", *(f"{_text(colours)} = {_text(degrees)}" for colours, degrees in row.forms)]
 
 
 def write(drill_set: DrillSet) -> str:
@@ -130,7 +130,7 @@ def edited(text: str, changes: Mapping[Path, Change]) -> str:
     try:
         document = tomlkit.parse(text)
         wanted: Any = tomllib.loads(text)
-    except (TOMLKitError, tomllib.TOMLDecodeError) as error:
+    except (TOMLKitError, ValueError, RecursionError) as error:
         raise ValueError(f"the text is not TOML: {error}") from error
     for path, value in changes.items():
         _change(wanted, path, value, styled=False)

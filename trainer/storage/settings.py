@@ -21,8 +21,16 @@ import tomlkit.exceptions
 from trainer.pitch import PitchError, parse_key
 from trainer.storage.files import StorageError, read_text, write_text_atomically
 
-COMMANDS: Final = ("", "again", "skip", "show the answer", "pause", "next set")
-"""What can be asked for from the piano, in the words of the session; "" for nothing."""
+COMMAND_SETTINGS: Final = {
+    "again_from": "again",
+    "skip_from": "skip",
+    "show_from": "show the answer",
+    "pause_from": "pause",
+    "next_set_from": "next set",
+}
+"""The settings that give a command from the piano, and the command in the words of the session."""
+
+PEDAL: Final = "pedal"
 
 THEMES: Final = ("dark", "light", "high contrast")
 
@@ -34,13 +42,15 @@ class Settings:
     port: str = ""
     channel: int = 0
     reach_semitones: int = 14
-    lowest_key: str = ""
-    lowest_key_command: str = ""
-    highest_key: str = ""
-    highest_key_command: str = ""
-    pedal_command: str = ""
+    again_from: str = ""
+    skip_from: str = ""
+    show_from: str = ""
+    pause_from: str = ""
+    next_set_from: str = ""
     sound_port: str = ""
     sound_velocity: int = 48
+    last_set: str = ""
+    keyboard_shown: bool = False
     theme: str = "dark"
     mouse: bool = True
     octave_shift: int = 0
@@ -86,7 +96,7 @@ def _one_line(value: str) -> bool:
 
 def _key_or_nothing(value: str) -> bool:
     try:
-        return value == "" or parse_key(value) is not None
+        return value in ("", PEDAL) or parse_key(value) is not None
     except PitchError:
         return False
 
@@ -95,7 +105,7 @@ def _listed(words: tuple[str, ...]) -> str:
     return " or ".join(f'"{word}"' for word in words)
 
 
-_KEY_EXPECTED: Final = 'a key of the piano as "A0" or "C8" (C4 is middle C), or "" until it is learned'
+_KEY_EXPECTED: Final = 'a key of the piano as "A0" or "C8" (C4 is middle C), "pedal", or "" for none'
 _NAME_EXPECTED: Final = 'a name on one line, or "" for the first one found'
 
 SETTINGS: Final = (
@@ -112,11 +122,11 @@ SETTINGS: Final = (
         "a whole number of semitones from 7 to 24",
         _from_to(7, 24),
     ),
-    Setting("lowest_key", "The lowest key of the piano.", _KEY_EXPECTED, _key_or_nothing),
-    Setting("lowest_key_command", "What the lowest key asks for.", _listed(COMMANDS), _one_of(*COMMANDS)),
-    Setting("highest_key", "The highest key of the piano.", _KEY_EXPECTED, _key_or_nothing),
-    Setting("highest_key_command", "What the highest key asks for.", _listed(COMMANDS), _one_of(*COMMANDS)),
-    Setting("pedal_command", "What the sustain pedal asks for.", _listed(COMMANDS), _one_of(*COMMANDS)),
+    Setting("again_from", "The key that asks the chord before once more.", _KEY_EXPECTED, _key_or_nothing),
+    Setting("skip_from", "The key that skips a chord.", _KEY_EXPECTED, _key_or_nothing),
+    Setting("show_from", "The key that shows the answer.", _KEY_EXPECTED, _key_or_nothing),
+    Setting("pause_from", "The key that pauses, and goes on.", _KEY_EXPECTED, _key_or_nothing),
+    Setting("next_set_from", "The key that ends the set and opens the next.", _KEY_EXPECTED, _key_or_nothing),
     Setting("sound_port", "The MIDI port that voicings and the click are sounded on.", _NAME_EXPECTED, _one_line),
     Setting(
         "sound_velocity",
@@ -124,6 +134,8 @@ SETTINGS: Final = (
         "a whole number from 1 to 127",
         _from_to(1, 127),
     ),
+    Setting("last_set", "The set practised last; the program opens on it.", 'a file name, or ""', _one_line),
+    Setting("keyboard_shown", "Whether a small keyboard is drawn.", "true or false", lambda value: True),
     Setting("theme", "The colours of the screen.", _listed(THEMES), _one_of(*THEMES)),
     Setting("mouse", "Whether the mouse is used.", "true or false", lambda value: True),
     Setting(
@@ -295,7 +307,7 @@ def _lines_of(text: str) -> dict[str, int]:
     one before had not ends with the statement that gave it, and that statement began behind the last valid one.
     """
     found: dict[str, int] = {}
-    lines = text.split("\n")
+    lines = text.replace("\r\n", "\n").split("\n")
     begins = 1
     for count in range(1, len(lines) + 1):
         try:

@@ -1,0 +1,79 @@
+"""What tests of several modules share: a JACK server without hardware, for real MIDI ports."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+
+def _no_ports(reason: str) -> None:
+    """Skip a test of ports, or fail it where TRAINER_REQUIRE_PORTS=1 says that ports must be there."""
+    if os.environ.get("TRAINER_REQUIRE_PORTS") == "1":
+        pytest.fail(f"TRAINER_REQUIRE_PORTS=1, and {reason}", pytrace=False)
+    pytest.skip(reason)
+
+
+class JackDaemon:
+    """A JACK server of our own with the dummy driver, under a private name; stopped and started at will."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self._log = tempfile.TemporaryFile()
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        from virtual_piano import until
+
+        from trainer.inputs.ports import list_ports
+
+        command = ["jackd", "-r", "-n", self.name, "-d", "dummy", "-r", "48000", "-p", "64"]
+        self._process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=self._log, stderr=self._log)
+        if not until(lambda: list_ports("JACK").backend or self._process and self._process.poll() is not None):
+            self.stop()
+            _no_ports(f"JACK cannot be used: {list_ports('JACK').problem}")
+        if self._process.poll() is not None:
+            self._log.seek(0)
+            _no_ports(f"jackd did not start: {self._log.read()[-300:].decode(errors='replace')}")
+
+    def stop(self) -> None:
+        process, self._process = self._process, None
+        if process is None:
+            return
+        process.terminate()
+        try:
+            process.wait(5)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+    def close(self) -> None:
+        self.stop()
+        self._log.close()
+
+
+@pytest.fixture(scope="session")
+def jack_server() -> Iterator[JackDaemon]:
+    """The server's name is in the environment, so that both ends of every port find it and no other server."""
+    if shutil.which("jackd") is None:
+        _no_ports("jackd is not installed (Debian: apt-get install jackd2), so there is no MIDI port to test with")
+    before = os.environ.get("JACK_DEFAULT_SERVER")
+    os.environ["JACK_DEFAULT_SERVER"] = name = f"trainer-{os.getpid()}"
+    daemon = JackDaemon(name)
+    try:
+        daemon.start()
+        yield daemon
+    finally:
+        daemon.close()
+        if before is None:
+            del os.environ["JACK_DEFAULT_SERVER"]
+        else:
+            os.environ["JACK_DEFAULT_SERVER"] = before

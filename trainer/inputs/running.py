@@ -1,0 +1,104 @@
+"""Sessions run without a screen: from a recorded take or the scripted player under a virtual clock, or live.
+
+Each of the three has `name` and `stamp_origin` for the record, and `run(session)`, which yields the session's events as
+they happen; the caller stores and shows each before it asks for the next. So a prompt counts as shown once the caller
+has come back for more.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from random import Random
+from time import perf_counter_ns
+
+from trainer.capture import NoteEvent
+from trainer.inputs.files import read_events
+from trainer.inputs.script import PLAYER, ScriptedPlayer
+from trainer.inputs.source import Source, printable
+from trainer.session import Prompted, Session, SessionEvent, State, TryGraded, replay
+
+
+class Take:
+    """A recorded Standard MIDI File, under its own clock. Raises `InputError` where it cannot be used."""
+
+    stamp_origin = "file"
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        self.name = printable(Path(path).name)
+        self._events = read_events(path)
+
+    def run(self, session: Session) -> Iterator[SessionEvent]:
+        return replay(session, self._events)
+
+
+class Script:
+    """The scripted player under a virtual clock: it answers every prompt until the set ends."""
+
+    name = PLAYER
+    stamp_origin = "script"
+
+    def __init__(self, chance: Random) -> None:
+        self._player = ScriptedPlayer(chance)
+
+    def run(self, session: Session) -> Iterator[SessionEvent]:
+        waiting: list[NoteEvent] = []
+        now_ns = 0
+        happened = session.start(now_ns)
+        while True:
+            for event in happened:
+                if isinstance(event, Prompted):
+                    session.prompt_shown(event.time_ns)
+                    waiting += self._player.answer(event.task.target, max(now_ns, event.time_ns))
+                elif isinstance(event, TryGraded) and event.left:
+                    let_go_ns = max((note.time_ns for note in waiting), default=now_ns)
+                    waiting += self._player.answer(event.task.target, let_go_ns, again=True)
+                yield event
+            waiting.sort(key=lambda note: note.time_ns)
+            due = session.deadline_ns
+            if session.state is State.FINISHED or (due is None and not waiting):
+                return
+            if due is not None and (not waiting or due <= waiting[0].time_ns):
+                now_ns = max(now_ns, due)
+                happened = session.tick(due)
+            else:
+                now_ns = max(now_ns, waiting[0].time_ns)
+                happened = session.hear(waiting.pop(0))
+
+
+class Live:
+    """A source that plays in real time. `run` raises `InputError` where it cannot be opened."""
+
+    def __init__(self, source: Source) -> None:
+        self._source = source
+
+    @property
+    def name(self) -> str:
+        return self._source.name
+
+    @property
+    def stamp_origin(self) -> str:
+        return self._source.stamp_origin
+
+    def run(self, session: Session) -> Iterator[SessionEvent]:
+        heard: SimpleQueue[NoteEvent] = SimpleQueue()
+        self._source.start(heard.put)
+        try:
+            happened = session.start(perf_counter_ns())
+            while True:
+                for event in happened:
+                    yield event
+                    if isinstance(event, Prompted):
+                        session.prompt_shown(perf_counter_ns())
+                if session.state is State.FINISHED:
+                    return
+                due = session.deadline_ns
+                wait_s = None if due is None else max(0.0, (due - perf_counter_ns()) / 1e9)
+                try:
+                    happened = session.hear(heard.get(timeout=wait_s))
+                except Empty:
+                    happened = session.tick(perf_counter_ns())
+        finally:
+            self._source.stop()
