@@ -1,1 +1,33 @@
-"""A practice tool for jazz piano: voicings by chord degree, in twelve keys, graded at a MIDI piano."""
+"""A practice tool for jazz piano: voicings by chord degree, in twelve keys, graded at a MIDI piano.
+
+The map. A `.py` file (or a package listed here) directly in `trainer/` is pure: no I/O, no clock, no chance of its
+own, no terminal. A folder touches the world. A module imports only what stands above it; folders of the world never
+import each other. `tests/test_architecture.py` holds this and fails when it is broken.
+
+    pitch        spelled notes and degrees on the line of fifths; keys of the piano; orders of roots
+    chords/      chord symbols: text <-> quality, bass, tensions; three styles of writing them
+    voicings/    the voicing table; a recipe on a root, in a register, within a reach
+    capture      timed note events in, settled gestures out
+    grading      target and gesture -> verdicts by degree, and the cause of a miss
+    drills/      drill sets: text <-> values, every fault with its line and column
+    progress     attempts, and every figure computed from them
+    session      one practice session as a state table: prompt, hear, grade, next
+
+    inputs/      where notes come from: MIDI ports, a MIDI file, the computer keyboard, a scripted player
+    storage/     records (a database), drill files, settings, the folders they live in
+    screens/     the Textual application
+    __main__     the command line and the wiring
+
+Glossary
+    chord tone, degree   a letter step from the root and an alteration: b7, #11
+    quality              what stands after the root in a symbol: m7, 7(b9)
+    family               a kind of voicing: shell, rootless from the third, drop 2
+    recipe               a voicing's degrees from the bottom up, on no root yet
+    placement            a recipe on a root: spelled notes and keys of the piano
+    target               a placement to be played, and what passes for it
+    gesture              what a hand does to answer: the keys struck until the answer is decided
+    verdict              right, moved, missing, left out or replaced, one for each degree
+    cause                why an answer was wrong, as a stable code and a sentence
+    try, attempt         one graded gesture; all the tries at one prompt
+    item                 voicing x quality x root: what is learned as one thing
+"""

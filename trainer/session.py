@@ -28,12 +28,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from random import Random
 from typing import Final
 
 from trainer.capture import MILLISECOND_NS, Capture, Gesture, Kind, NoteEvent, Standing
+from trainer.chords import Chord
+from trainer.drills import DrillSet, turns
 from trainer.grading import Grade, Surroundings, Target, Verdict, grade, verdicts_so_far
-from trainer.pitch import MidiNote
+from trainer.pitch import MidiNote, Note
 from trainer.progress import Attempt, RawEvent, TryRecord, VerdictRecord
+from trainer.voicings import place
 
 ANTICIPATION_MS: Final = 150.0
 """A first note-on sooner after the prompt is no answer to it (from memory; stays a judgement)."""
@@ -75,6 +79,32 @@ class Task:
     tries: int = 3
     target_ms: float | None = None
     hint: str = "notes"
+
+
+def tasks(
+    drill_set: DrillSet,
+    chance: Random,
+    weakness: Sequence[Sequence[Note]] = (),
+    reach_semitones: int | None = None,
+) -> tuple[Task, ...]:
+    """The prompts of a drill set, in order.
+
+    `chance` serves random orders, `weakness` gives for each drill its roots from weak to strong, `reach_semitones` is
+    the player's own reach where a drill states none. Raises `VoicingError` where a voicing cannot be placed.
+    """
+    placed: dict[tuple[int, Note], Target] = {}
+    plan = []
+    for index, root in turns(drill_set, chance, weakness):
+        drill = drill_set.drills[index]
+        if (index, root) not in placed:
+            register = drill.register
+            if drill.reach_semitones is None and reach_semitones is not None:
+                register = replace(register, reach_semitones=reach_semitones)
+            chord = Chord(root, drill.quality, None)
+            placed[index, root] = Target(chord, place(drill.recipe, root, register), drill.passes, register.limits)
+        target_ms = None if drill.target_ms is None else float(drill.target_ms)
+        plan.append(Task(placed[index, root], drill_set.title, index, drill.tries, target_ms, drill.hint))
+    return tuple(plan)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,173 @@
+"""Drill sets as frozen values, what stands where in their files, and the order in which a set is drilled.
+
+A `DrillSet` is a title and drills. A `Drill` asks for one quality in one voicing over an order of roots; it holds its
+values after the set's defaults have been applied, and the recipe already read. Keys are MIDI notes, reaches are in
+semitones, times in milliseconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import zip_longest
+from random import Random
+from types import MappingProxyType
+from typing import Final
+
+from trainer.chords import Quality
+from trainer.grading import Passes
+from trainer.pitch import ROOT_ORDERS, MidiNote, Note, order_roots
+from trainer.voicings import LOW_INTERVAL_LIMITS, Recipe, Register, VoicingRow, default_register
+
+HANDS: Final = ("left", "right", "both")
+HINTS: Final = ("notes", "degrees", "name")
+"""What a prompt shows beside the chord: its notes, its degrees only, or only the name of the voicing."""
+
+SEQUENCES: Final = ("drill by drill", "root by root", "shuffled")
+"""All roots of a drill and then the next drill; the first root of every drill and then the second; or all mixed."""
+
+MOST_BYTES: Final = 256 * 1024
+MOST_DRILLS: Final = 500
+MOST_VOICINGS: Final = 100
+TITLE_LETTERS: Final = 120
+ABOUT_LETTERS: Final = 4000
+
+_ROOM_SEMITONES: Final = 24
+"""The room a register keeps when only one of its bounds is given and lies beyond the usual other one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault of a file: where, which field, what was found, what could stand there, and one sentence.
+
+    Lines and columns count from 1. `str()` is one line: ``file:line:column: field: message``.
+    """
+
+    file: str
+    line: int
+    column: int
+    field: str
+    found: str
+    expected: str
+    message: str
+
+    def __str__(self) -> str:
+        place = f"{printable(self.file)}:{self.line}:{self.column}: "
+        return place + (f"{self.field}: {self.message}" if self.field else self.message)
+
+
+Limits = bool | tuple[tuple[int, MidiNote], ...] | None
+"""True: the usual low-interval limits; False: none; a table semitones -> lowest key; None: as the voicing's kind."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drill:
+    """One quality in one voicing over an order of roots (`roots`: an order's name, or the roots themselves).
+
+    `tries` counts the gestures allowed before an attempt ends. None leaves a choice to the voicing's own kind.
+    """
+
+    quality: Quality
+    voicing: str
+    recipe: Recipe
+    roots: str | tuple[Note, ...] = "fourths"
+    tries: int = 3
+    rounds: int = 1
+    hint: str = "notes"
+    target_ms: int | None = None
+    hand: str | None = None
+    lowest: MidiNote | None = None
+    highest: MidiNote | None = None
+    reach_semitones: int | None = None
+    limits: Limits = None
+    passes: Passes = Passes()
+
+    @property
+    def register(self) -> Register:
+        """The register its voicings are placed in: that of the recipe's kind, with what the set says instead."""
+        return register_of(self.recipe, self.lowest, self.highest, self.reach_semitones, self.limits)
+
+    @property
+    def pool(self) -> tuple[Note, ...]:
+        """Every root that may come, in a fixed order where the order is left to chance."""
+        return self.roots if isinstance(self.roots, tuple) else ROOT_ORDERS.get(self.roots, ROOT_ORDERS["fourths"])
+
+    def one_round(self, chance: Random, weakness: Sequence[Note] = ()) -> tuple[Note, ...]:
+        """The roots of one round, in the order in which they are asked; see `pitch.order_roots`."""
+        return self.roots if isinstance(self.roots, tuple) else order_roots(self.roots, chance, weakness)
+
+
+@dataclass(frozen=True, slots=True)
+class DrillSet:
+    """What one file holds: title, a text about it, drills, and voicings of the teacher's own."""
+
+    title: str
+    drills: tuple[Drill, ...]
+    about: str = ""
+    sequence: str = "drill by drill"
+    voicings: tuple[VoicingRow, ...] = ()
+
+
+def register_of(
+    recipe: Recipe,
+    lowest: MidiNote | None = None,
+    highest: MidiNote | None = None,
+    reach_semitones: int | None = None,
+    limits: Limits = None,
+) -> Register:
+    """The default register of a recipe with some of it replaced.
+
+    Where only one bound is given and passes the other, the other moves along with it. Raises `VoicingError` for a
+    `lowest` above `highest`.
+    """
+    usual = default_register(recipe)
+    if lowest is None:
+        lowest = usual.lowest if highest is None else MidiNote(max(0, min(usual.lowest, highest - _ROOM_SEMITONES)))
+    if highest is None:
+        highest = MidiNote(min(127, max(usual.highest, lowest + _ROOM_SEMITONES)))
+    table = usual.limits
+    if isinstance(limits, tuple):
+        table = MappingProxyType(dict(limits))
+    elif limits is not None:
+        table = LOW_INTERVAL_LIMITS if limits else None
+    reach = usual.reach_semitones if reach_semitones is None else reach_semitones
+    return replace(usual, lowest=lowest, highest=highest, limits=table, reach_semitones=reach)
+
+
+def turns(drill_set: DrillSet, chance: Random, weakness: Sequence[Sequence[Note]] = ()) -> tuple[tuple[int, Note], ...]:
+    """Every prompt of a set in the order of its `sequence`: index of the drill, root.
+
+    `chance` serves random orders and ``shuffled``; `weakness` gives, drill by drill, its roots from weak to strong.
+    """
+    rounds = [
+        [
+            [(index, root) for root in drill.one_round(chance, weakness[index] if index < len(weakness) else ())]
+            for _ in range(drill.rounds)
+        ]
+        for index, drill in enumerate(drill_set.drills)
+    ]
+    if drill_set.sequence == "drill by drill":
+        return tuple(turn for of_drill in rounds for of_round in of_drill for turn in of_round)
+    asked: list[tuple[int, Note]] = []
+    if drill_set.sequence == "root by root":
+        whole = [[turn for of_round in of_drill for turn in of_round] for of_drill in rounds]
+        for step in zip_longest(*whole):
+            asked += [turn for turn in step if turn is not None]
+        return tuple(asked)
+    for number in range(max((drill.rounds for drill in drill_set.drills), default=0)):
+        mixed = [turn for of_drill in rounds if number < len(of_drill) for turn in of_drill[number]]
+        chance.shuffle(mixed)
+        if asked and len(mixed) > 1 and mixed[0] == asked[-1]:
+            mixed.append(mixed.pop(0))  # the same chord twice running is no new question
+        asked += mixed
+    return tuple(asked)
+
+
+def printable(text: str, most: int = 80) -> str:
+    """A text from a file as one harmless line: what does not print is written as its code, a long one is cut.
+
+    >>> printable("Shells\\n\\u202e[b]")
+    'Shells\\\\n\\\\u202e[b]'
+    """
+    cut = text if len(text) <= most else text[: most - 1] + "…"
+    return "".join(letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in cut)

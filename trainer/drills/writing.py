@@ -1,0 +1,169 @@
+"""`DrillSet` -> text of its file; and changes to a text that keep its comments and order."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from typing import Any, Final
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from trainer.drills.places import Path
+from trainer.drills.reading import DRILL_FIELDS, LIMIT_NAMES, OWN_SOURCE
+from trainer.drills.values import SEQUENCES, Drill, DrillSet
+from trainer.grading import Passes
+from trainer.pitch import key_name
+from trainer.voicings import VoicingRow
+
+_NAME_OF_LIMIT: Final = {semitones: name for name, semitones in LIMIT_NAMES.items()}
+_ESCAPES: Final = {"\\": "\\\\", '"': '\\"', "\t": "\\t", "\n": "\\n", "\r": "\\r", "\b": "\\b", "\f": "\\f"}
+_PLAIN: Final = Passes()
+_KEYS: Final = ("lowest", "highest")
+
+
+def _letter(letter: str) -> str:
+    if letter in _ESCAPES:
+        return _ESCAPES[letter]
+    if letter < " " or letter == "\x7f":
+        return f"\\u{ord(letter):04X}"
+    return letter
+
+
+def _text(text: str) -> str:
+    return '"' + "".join(map(_letter, text)) + '"'
+
+
+def _long_text(text: str) -> str:
+    """A text of several lines between three quotes."""
+    if "\n" not in text:
+        return _text(text)
+    return '"""\n' + "\n".join("".join(map(_letter, line)) for line in text.split("\n")) + '"""'
+
+
+def _value(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{_text(name)} = {_value(item)}" for name, item in value.items()) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_value, value)) + "]"
+    return _text(value) if isinstance(value, str) else str(value)
+
+
+def _passes(passes: Passes) -> str:
+    fields = ((name, getattr(passes, name)) for name in Passes.__slots__)
+    said = [f"{name} = {_value(value)}" for name, value in fields if value != getattr(_PLAIN, name)]
+    return "{ " + ", ".join(said) + " }"
+
+
+def _drill_fields(drill: Drill) -> dict[str, str]:
+    """The fields of a drill that differ from the format's own defaults, as they are written."""
+    said: dict[str, str] = {}
+    for name in DRILL_FIELDS:
+        value = getattr(drill, name)
+        if value == Drill.__dataclass_fields__[name].default:
+            continue
+        if name == "passes":
+            said[name] = _passes(value)
+        elif name in _KEYS:
+            said[name] = _text(key_name(value))
+        elif name == "roots" and isinstance(value, tuple):
+            said[name] = _value([root.name for root in value])
+        elif name == "limits" and isinstance(value, tuple):
+            said[name] = _value({_NAME_OF_LIMIT[semitones]: key_name(key) for semitones, key in value})
+        else:
+            said[name] = _value(value)
+    return said
+
+
+def _row_lines(row: VoicingRow) -> list[str]:
+    lines = ["[[voicing]]", f"name = {_text(row.name)}", f"forms = {_value(dict(row.forms))}"]
+    if row.family != row.name:
+        lines.append(f"family = {_text(row.family)}")
+    lines += [f"hand = {_text(row.hand)}", f"rootless = {_value(row.rootless)}"]
+    if row.other is not None:
+        lines.append(f"other = {_text(row.other)}")
+    if row.source != OWN_SOURCE:
+        lines.append(f"source = {_text(row.source)}")
+    return lines
+
+
+def write(drill_set: DrillSet) -> str:
+    """The text of a set's file; what all its drills share stands once, at the top. `read` gives the set back.
+
+    The values are not checked here: checking is reading.
+    """
+    fields = [_drill_fields(drill) for drill in drill_set.drills]
+    shared = (
+        {name: text for name, text in fields[0].items() if all(said.get(name) == text for said in fields)}
+        if len(fields) > 1
+        else {}
+    )
+    lines = [f"title = {_text(drill_set.title)}"]
+    if drill_set.about:
+        lines.append(f"about = {_long_text(drill_set.about)}")
+    if drill_set.sequence != SEQUENCES[0]:
+        lines.append(f"sequence = {_text(drill_set.sequence)}")
+    lines += [f"{name} = {text}" for name, text in shared.items()]
+    for row in drill_set.voicings:
+        lines += ["", *_row_lines(row)]
+    for drill, said in zip(drill_set.drills, fields, strict=True):
+        lines += ["", "[[drill]]", f"chord = {_text(drill.quality.text)}", f"voicing = {_text(drill.voicing)}"]
+        lines += [f"{name} = {text}" for name, text in said.items() if name not in shared]
+    return "\n".join(lines) + "\n"
+
+
+Change = str | int | bool | list[Any] | dict[str, Any] | None
+
+
+def edited(text: str, changes: Mapping[Path, Change]) -> str:
+    """A file's text with some values changed, added or (None) taken out; comments and order stay.
+
+    Paths are as in `places`: ``{("title",): "Shells", ("drill", 0, "tries"): 1, ("drill", 2): None}``; the position
+    after the last drill adds one. They are applied in turn, so a removal shifts what comes after it. Raises
+    `ValueError` for a text that is not TOML or a path that leads nowhere. The result is not checked as a drill set.
+
+    >>> edited('title = "A" # mine\\n', {("title",): "B", ("tries",): 1})
+    'title = "B" # mine\\ntries = 1\\n'
+    """
+    try:
+        document = tomlkit.parse(text)
+        wanted: Any = tomllib.loads(text)
+    except (TOMLKitError, tomllib.TOMLDecodeError) as error:
+        raise ValueError(f"the text is not TOML: {error}") from error
+    for path, value in changes.items():
+        _change(wanted, path, value, styled=False)
+        _change(document, path, value, styled=True)
+    result = tomlkit.dumps(document)
+    if tomllib.loads(result) != wanted:
+        raise ValueError("the text is written in a way that cannot be changed piece by piece; write the set anew")
+    return result
+
+
+def _change(container: Any, path: Path, value: Change, *, styled: bool) -> None:
+    if not path:
+        raise ValueError("a change needs a path")
+    try:
+        for part in path[:-1]:
+            container = container[part]
+        last = path[-1]
+        if value is None:
+            del container[last]
+        elif isinstance(container, list) and last == len(container):
+            container.append(_styled(value) if styled else value)
+        elif isinstance(container, list | dict):
+            container[last] = _styled(value) if styled else value
+        else:
+            raise ValueError(f"{path!r} leads into a single value")
+    except (KeyError, IndexError, TypeError) as error:
+        raise ValueError(f"{path!r} leads nowhere in the text") from error
+
+
+def _styled(value: Any) -> Any:
+    if isinstance(value, dict):
+        table = tomlkit.table()
+        for name, item in value.items():
+            table[name] = tomlkit.item(item)
+        return table
+    return tomlkit.item(value)

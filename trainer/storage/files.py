@@ -1,0 +1,121 @@
+"""What everything stored has in common: the one error a player sees, the wall clock, and writing a file whole."""
+
+from __future__ import annotations
+
+import errno
+import os
+import tempfile
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+UtcNow = Callable[[], str]
+"""Gives the wall clock as ISO 8601 text in UTC with milliseconds, as in 2026-03-01T18:30:00.000Z."""
+
+
+def utc_now() -> str:
+    """The wall clock, as ISO 8601 text in UTC with milliseconds."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+class StorageError(Exception):
+    """Something stored cannot be read or written: where, what was found there, and what to do about it.
+
+    >>> str(StorageError(Path("a.sqlite"), "is damaged", "put a copy in its place"))
+    'a.sqlite is damaged; put a copy in its place.'
+    """
+
+    def __init__(self, path: Path | str, found: str, remedy: str) -> None:
+        self.path = Path(path)
+        self.found = found
+        self.remedy = remedy
+        super().__init__(f"{path} {found}; {remedy}.")
+
+
+_FINDINGS: Final[dict[int, tuple[str, str]]] = {
+    errno.ENOSPC: ("cannot be written, the disk is full", "free some space and try again"),
+    errno.EDQUOT: ("cannot be written, your share of the disk is used up", "free some space and try again"),
+    errno.EACCES: ("may not be opened", "allow yourself to read and write it, or choose another folder"),
+    errno.EPERM: ("may not be changed", "allow yourself to read and write it, or choose another folder"),
+    errno.EROFS: ("lies on a disk that cannot be written", "choose another folder"),
+    errno.ENOENT: ("is not there", "check the name"),
+    errno.ENOTDIR: ("lies below a file, where a folder is needed", "move that file away, or choose another folder"),
+    errno.EEXIST: ("is a file, where a folder is needed", "move that file away, or choose another folder"),
+    errno.EISDIR: ("is a folder, where a file is needed", "move that folder away, or choose another name"),
+}
+
+
+def trouble(path: Path | str, error: OSError) -> StorageError:
+    """An error of the operating system as a `StorageError`."""
+    found, remedy = _FINDINGS.get(
+        error.errno or 0, (f"cannot be used ({error.strerror or error})", "check the disk, or choose another folder")
+    )
+    return StorageError(path, found, remedy)
+
+
+def make_folder(path: Path) -> None:
+    """Create a folder and those above it where they are missing. Raises `StorageError`."""
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise trouble(path, error) from error
+
+
+def read_text(path: Path) -> str:
+    """The text of a UTF-8 file, line ends as they are. Raises `StorageError`, also where it is no UTF-8 text."""
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise trouble(path, error) from error
+    except UnicodeDecodeError as error:
+        raise StorageError(
+            path, f"is no UTF-8 text (byte {error.start + 1})", "save it as UTF-8 from a text editor"
+        ) from error
+
+
+def write_text_atomically(path: Path, text: str) -> None:
+    """Write a UTF-8 file whole: whoever reads it, and whenever the power goes, finds the old text or the new one.
+
+    The folder is created where it is missing; a link is followed, and a file keeps its permissions.
+    Raises `StorageError`; the old file then stands unchanged.
+    """
+    data = text.encode("utf-8")
+    try:
+        target = Path(os.path.realpath(path))
+        target.parent.mkdir(parents=True, exist_ok=True)
+        descriptor, name = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".new", dir=target.parent)
+    except OSError as error:
+        raise trouble(path, error) from error
+    try:
+        with os.fdopen(descriptor, "wb") as new:
+            new.write(data)
+            new.flush()
+            os.fsync(new.fileno())
+        os.chmod(name, _permissions(target))
+        os.replace(name, target)
+        _sync_folder(target.parent)
+    except OSError as error:
+        Path(name).unlink(missing_ok=True)
+        raise trouble(path, error) from error
+
+
+def _permissions(path: Path) -> int:
+    """Those of the file that is there; for a new one, what the player's mask leaves of read and write for all."""
+    try:
+        return path.stat().st_mode & 0o777
+    except OSError:
+        mask = os.umask(0)
+        os.umask(mask)
+        return 0o666 & ~mask
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the new name last through a power cut, where folders can be synced at all (not on Windows)."""
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
