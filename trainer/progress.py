@@ -3,11 +3,30 @@
 An `Attempt` is one prompt and all that was answered to it. It is the record: everything else (figures, schedules)
 is computed from attempts and can be computed again. Times are milliseconds from the moment the prompt was shown,
 on a monotonic clock; `utc` is the only wall-clock value.
+
+Which attempts count for what
+-----------------------------
+* *Accuracy*: attempts that were decided (outcome right or wrong). Right are those whose first try was right with
+  nothing shown; an attempt with a hint counts as not right. Skipped, unfinished and void ones do not count at all.
+* *Response time* (think plus spread, "time to note-on"): right first tries that are not set aside (anticipations, the
+  first prompt after a pause ...). Answers on the computer keyboard have none. Shown to 10 ms, never finer: `to_ten_ms`.
+* Every proportion comes with its Wilson interval and every median with its exact order-statistic interval, both 95 %;
+  under six times there is no interval, and the figure is None: "not enough yet".
+
+Choosing among twelve roots is slower than among three, and one voicing is not another: figures compare roots fairly
+only within one kind of drill. Group or filter first (`group`, `Attempt.pool_size`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections import Counter
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Final
+
+from trainer.pitch import TWELVE_ROOTS, Note
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,3 +96,462 @@ class Attempt:
     def item(self) -> tuple[str, str, str]:
         """What is learned as one thing: voicing, quality, root."""
         return (self.voicing, self.quality, self.root)
+
+    @property
+    def counts(self) -> bool:
+        """Whether it counts toward accuracy: it was decided."""
+        return self.outcome in ("right", "wrong")
+
+    @property
+    def right_unaided(self) -> bool:
+        """Right at the first try, with nothing shown: what accuracy counts as right."""
+        return self.counts and self.right_first_try and not self.hint
+
+    @property
+    def timed(self) -> bool:
+        """Whether its times count: right unaided, not set aside, and heard from a piano."""
+        return (
+            self.right_unaided
+            and not self.set_aside
+            and self.stamp_origin != "keyboard"
+            and self.response_ms is not None
+            and self.response_ms > 0
+        )
+
+    @property
+    def plain_root(self) -> str:
+        """The root under its name among the twelve: Gb for F#. Raises `trainer.pitch.PitchError` if it is no note."""
+        return plain_root(self.root)
+
+
+_TWELVE: Final = {note.pitch_class: note.name for note in TWELVE_ROOTS}
+
+
+@lru_cache(maxsize=128)
+def plain_root(root: str) -> str:
+    """A root under the name that its key has among the twelve. Raises `trainer.pitch.PitchError`.
+
+    >>> plain_root("F#"), plain_root("Cb"), plain_root("Bb")
+    ('Gb', 'B', 'Bb')
+    """
+    return _TWELVE[Note.parse(root).pitch_class]
+
+
+# -- proportions and medians
+
+_Z_95: Final = 1.959963984540054
+"""The 97.5 % point of the standard normal distribution."""
+
+
+def wilson(right: int, tries: int) -> tuple[float, float] | None:
+    """The 95 % Wilson interval of a proportion, as two numbers between 0 and 1; None for no tries.
+
+    With p = right/tries, n = tries and z the 97.5 % point of the standard normal distribution:
+    (p + z^2/2n -+ z sqrt(p(1-p)/n + z^2/4n^2)) / (1 + z^2/n).
+    Source: Wilson (1927), J. Am. Stat. Assoc. 22; recommended for small n by Brown, Cai & DasGupta (2001),
+    Statistical Science 16. Raises ValueError unless 0 <= right <= tries.
+
+    >>> [round(100 * bound) for bound in wilson(5, 5)]
+    [57, 100]
+    >>> wilson(0, 0) is None
+    True
+    """
+    if not 0 <= right <= tries:
+        raise ValueError(f"{right} right of {tries} tries cannot be")
+    if tries == 0:
+        return None
+    share, z_squared = right / tries, _Z_95 * _Z_95
+    middle = share + z_squared / (2 * tries)
+    reach = _Z_95 * math.sqrt(share * (1 - share) / tries + z_squared / (4 * tries * tries))
+    scale = 1 + z_squared / tries
+    low = 0.0 if right == 0 else (middle - reach) / scale
+    high = 1.0 if right == tries else (middle + reach) / scale
+    return low, high
+
+
+def percentile(values: Iterable[float], percent: float) -> float | None:
+    """The value below which `percent` of the values lie, in their own unit; None for no values.
+
+    Linear between the two nearest order statistics, at position (n - 1) percent/100 counted from 0: type 7 of Hyndman &
+    Fan (1996), The American Statistician 50. Raises ValueError unless 0 <= percent <= 100.
+
+    >>> percentile([4, 1, 3, 2], 50), percentile([7], 90), percentile([], 50)
+    (2.5, 7.0, None)
+    """
+    if not 0 <= percent <= 100:
+        raise ValueError(f"{percent} is not between 0 and 100")
+    ordered = sorted(values)
+    if not ordered:
+        return None
+    below, share = divmod((len(ordered) - 1) * percent / 100, 1)
+    low = ordered[int(below)]
+    if share == 0:
+        return float(low)
+    return low + share * (ordered[int(below) + 1] - low)
+
+
+def median(values: Iterable[float]) -> float | None:
+    """The middle value, or the mean of the two middle ones, in the values' unit; None for no values.
+
+    >>> median([3, 1, 2]), median([1, 2]), median([])
+    (2.0, 1.5, None)
+    """
+    return percentile(values, 50)
+
+
+@lru_cache(maxsize=1024)
+def median_rank(count: int) -> int | None:
+    """Which order statistic, from below and from above (counted from 1), bounds the median with 95 %; None under 6.
+
+    The greatest r with P(X <= r - 1) <= 2.5 %, X binomial with n = count and p = 1/2: the median lies between the r-th
+    lowest and the r-th highest value with probability 1 - 2 P(X <= r - 1), whatever the distribution.
+    Source: order statistics, as in David & Nagaraja, Order Statistics (2003), 7.1.
+
+    >>> [median_rank(count) for count in (5, 6, 9, 12, 17, 20)]
+    [None, 1, 2, 3, 5, 6]
+    """
+    # Far below the middle the probabilities vanish (under 1e-20 at five times the root of n), so begin there.
+    index = max(0, int(count / 2 - 5 * math.sqrt(count)))
+    below = 0.0
+    while True:
+        logarithm = math.lgamma(count + 1) - math.lgamma(index + 1) - math.lgamma(count - index + 1)
+        below += math.exp(logarithm - count * math.log(2))
+        if below > 0.025:
+            return index or None
+        index += 1
+
+
+@dataclass(frozen=True, slots=True)
+class Middle:
+    """A median with its 95 % interval, in the unit of its values, and how many values there were."""
+
+    count: int
+    median: float
+    low: float
+    high: float
+
+
+def median_interval(values: Iterable[float]) -> Middle | None:
+    """The median with its exact 95 % interval (`median_rank`); None, "not enough yet", under six values.
+
+    >>> median_interval([1, 2, 3, 4, 5, 9])
+    Middle(count=6, median=3.5, low=1, high=9)
+    >>> median_interval([1, 2, 3, 4, 5]) is None
+    True
+    """
+    ordered = sorted(values)
+    rank = median_rank(len(ordered))
+    middle = median(ordered)
+    if rank is None or middle is None:
+        return None
+    return Middle(len(ordered), middle, ordered[rank - 1], ordered[-rank])
+
+
+def to_ten_ms(milliseconds: float) -> int:
+    """A time as it is shown: to the nearest 10 ms, a screen and a keyboard know it no finer.
+
+    >>> to_ten_ms(1234.9), to_ten_ms(1235.1)
+    (1230, 1240)
+    """
+    return 10 * round(milliseconds / 10)
+
+
+# -- figures
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figures:
+    """Accuracy and response time of some attempts.
+
+    `accuracy`, `low` and `high` lie between 0 and 1 and are None where nothing counts; `median_ms` and its bounds are
+    None under six `times`; `last_utc` is the latest counted attempt's.
+    """
+
+    attempts: int
+    right: int
+    accuracy: float | None
+    low: float | None
+    high: float | None
+    times: int
+    median_ms: float | None
+    median_low_ms: float | None
+    median_high_ms: float | None
+    last_utc: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RootFigures(Figures):
+    """The figures of one root, under its name among the twelve."""
+
+    root: str
+
+
+def figures(attempts: Iterable[Attempt]) -> Figures:
+    """Accuracy (right/attempts, `wilson`) and response time (`median_interval`, ms) of the attempts that count.
+
+    >>> figures([]).accuracy is None
+    True
+    """
+    counted = [attempt for attempt in attempts if attempt.counts]
+    right = sum(attempt.right_unaided for attempt in counted)
+    interval = wilson(right, len(counted))
+    times = response_times_ms(counted)
+    middle = median_interval(times)
+    return Figures(
+        attempts=len(counted),
+        right=right,
+        accuracy=right / len(counted) if counted else None,
+        low=interval[0] if interval else None,
+        high=interval[1] if interval else None,
+        times=len(times),
+        median_ms=middle.median if middle else None,
+        median_low_ms=middle.low if middle else None,
+        median_high_ms=middle.high if middle else None,
+        last_utc=max((attempt.utc for attempt in counted), default=None),
+    )
+
+
+def response_times_ms(attempts: Iterable[Attempt]) -> list[float]:
+    """The response times that count, in the order of the attempts; empty where there are none.
+
+    >>> response_times_ms([])
+    []
+    """
+    return [attempt.response_ms for attempt in attempts if attempt.timed and attempt.response_ms is not None]
+
+
+def by_root(attempts: Iterable[Attempt]) -> tuple[RootFigures, ...]:
+    """The `figures` of each of the twelve roots, always all of them, in the cycle of fourths.
+
+    An attempt on F# is counted under Gb, its name among the twelve. Raises `trainer.pitch.PitchError` for a root that
+    is no note.
+
+    >>> [row.root for row in by_root([])]
+    ['C', 'F', 'Bb', 'Eb', 'Ab', 'Db', 'Gb', 'B', 'E', 'A', 'D', 'G']
+    """
+    groups = group(attempts, "root")
+    rows = []
+    for note in TWELVE_ROOTS:
+        one = figures(groups.get(note.name, ()))
+        rows.append(RootFigures(root=note.name, **{name: getattr(one, name) for name in Figures.__slots__}))
+    return tuple(rows)
+
+
+GROUPINGS: Final[Mapping[str, Callable[[Attempt], Hashable]]] = {
+    "item": lambda attempt: (attempt.voicing, attempt.quality, attempt.plain_root),
+    "root": lambda attempt: attempt.plain_root,
+    "voicing": lambda attempt: attempt.voicing,
+    "quality": lambda attempt: attempt.quality,
+    "set": lambda attempt: attempt.set_title,
+    "day": lambda attempt: attempt.utc[:10],
+}
+"""What attempts can be grouped by; a day is one of UTC."""
+
+
+def group(attempts: Iterable[Attempt], by: str) -> dict[Hashable, tuple[Attempt, ...]]:
+    """Attempts under each value of a row of `GROUPINGS`, in the order in which the values first come; {} for none.
+
+    Raises ValueError for any other name.
+
+    >>> group([], "voicing")
+    {}
+    """
+    if by not in GROUPINGS:
+        raise ValueError(f"attempts are not grouped by {by!r}; they can be by {', '.join(GROUPINGS)}")
+    value = GROUPINGS[by]
+    groups: dict[Hashable, list[Attempt]] = {}
+    for attempt in attempts:
+        groups.setdefault(value(attempt), []).append(attempt)
+    return {name: tuple(members) for name, members in groups.items()}
+
+
+def figures_by(attempts: Iterable[Attempt], by: str) -> dict[Hashable, Figures]:
+    """The `figures` of each group of `group`; {} for none. Raises ValueError for an unknown grouping.
+
+    >>> figures_by([], "quality")
+    {}
+    """
+    return {name: figures(members) for name, members in group(attempts, by).items()}
+
+
+# -- slow roots
+
+LEAST_FOR_THREE: Final = 12
+LEAST_FOR_ONE: Final = 20
+"""Response times of each root before the slowest three, or the slowest one, are named.
+
+Source: simulation of twelve roots in a shifted log-normal, one of them truly 30 % slower: it is among the slowest
+three of twelve times each in 85 % of cases, and is the slowest of twenty times each in 76 %.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class SlowRoots:
+    """`roots` are the three slowest, slowest first; `slowest` is the first of them where that can be told, else None.
+
+    Where no more than three roots could be compared, `roots` is the slowest alone.
+    Compared were the `compared` roots on their latest `tries` response times each; `not_yet` were asked, but too few
+    of their times count.
+    """
+
+    roots: tuple[str, ...]
+    slowest: str | None
+    tries: int
+    compared: tuple[str, ...]
+    not_yet: tuple[str, ...]
+
+
+def slowest_roots(attempts: Iterable[Attempt]) -> SlowRoots | None:
+    """The three slowest roots, and the slowest one, each as soon as the times suffice; None: "not enough yet".
+
+    Roots with at least `LEAST_FOR_THREE` response times are compared by the mean of the logarithms of the latest times,
+    the same number for each root: as many as the root with the fewest has, at most `LEAST_FOR_ONE`. The slowest three
+    are named out of four roots or more; the slowest one where each has `LEAST_FOR_ONE` times and no root is left
+    out. Equal means keep the cycle of fourths. Sources: Rousselet & Wilcox (2020), median to describe, mean of logs to
+    compare; Miller (1988), medians of unequal n do not compare.
+
+    >>> slowest_roots([]) is None
+    True
+    """
+    latest: dict[str, list[float]] = {note.name: [] for note in TWELVE_ROOTS}
+    asked = set()
+    for attempt in sorted(attempts, key=lambda attempt: (attempt.utc, attempt.session, attempt.number)):
+        if attempt.counts:
+            asked.add(attempt.plain_root)
+        if attempt.timed and attempt.response_ms is not None:
+            latest[attempt.plain_root].append(math.log(attempt.response_ms))
+    compared = tuple(root for root, logarithms in latest.items() if len(logarithms) >= LEAST_FOR_THREE)
+    if len(compared) < 2:
+        return None
+    not_yet = tuple(root for root in latest if root in asked and root not in compared)
+    tries = min(LEAST_FOR_ONE, *(len(latest[root]) for root in compared))
+    means = {root: math.fsum(latest[root][-tries:]) / tries for root in compared}
+    slow_first = sorted(compared, key=lambda root: -means[root])
+    alone = tries == LEAST_FOR_ONE and not not_yet
+    named = slow_first[:3] if len(compared) > 3 else slow_first[: int(alone)]
+    if not named:
+        return None
+    return SlowRoots(tuple(named), slow_first[0] if alone else None, tries, compared, not_yet)
+
+
+# -- mistakes
+
+
+@dataclass(frozen=True, slots=True)
+class Mistakes:
+    """How often each was missed, the most frequent first: causes by code, degrees, roots among the twelve, voicings."""
+
+    total: int = 0
+    cause: Mapping[str, int] = field(default_factory=dict)
+    degree: Mapping[str, int] = field(default_factory=dict)
+    root: Mapping[str, int] = field(default_factory=dict)
+    voicing: Mapping[str, int] = field(default_factory=dict)
+
+
+def causes(attempts: Iterable[Attempt]) -> Mistakes:
+    """Counts over the wrong first tries of the attempts that count; all empty where there are none.
+
+    Each such try counts once under its first cause (ties stay in the record), its root and its voicing, and once
+    under each degree that was missing or replaced. A degree in another octave was found, so it is not counted.
+
+    >>> causes([])
+    Mistakes(total=0, cause={}, degree={}, root={}, voicing={})
+    """
+    by_cause: Counter[str] = Counter()
+    by_degree: Counter[str] = Counter()
+    roots: Counter[str] = Counter()
+    voicings: Counter[str] = Counter()
+    total = 0
+    for attempt in attempts:
+        if not attempt.counts or not attempt.tries or attempt.tries[0].right:
+            continue
+        first = attempt.tries[0]
+        total += 1
+        if first.cause is not None:
+            by_cause[first.cause] += 1
+        by_degree.update({said.degree for said in first.verdicts if said.verdict in ("missing", "replaced")})
+        roots[attempt.plain_root] += 1
+        voicings[attempt.voicing] += 1
+    return Mistakes(total, _ranked(by_cause), _ranked(by_degree), _ranked(roots), _ranked(voicings))
+
+
+def _ranked(counts: Counter[str]) -> dict[str, int]:
+    return dict(sorted(counts.items(), key=lambda pair: (-pair[1], pair[0])))
+
+
+# -- learned
+
+Item = tuple[str, str, str]
+"""Voicing, quality, root."""
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """Items that were practised, and those among them that are learned, in the order in which they were first met."""
+
+    practised: tuple[Item, ...]
+    learned: tuple[Item, ...]
+
+
+def progress(attempts: Iterable[Attempt], day_of: Callable[[str], str] = lambda utc: utc[:10]) -> Progress:
+    """What was practised, and what of it is learned: still right on another day.
+
+    An item is practised once an attempt at it counts. It is learned if the first answer on its latest day was right
+    unaided and it had been right unaided on an earlier day: repeats within a day are practice, not progress.
+    `day_of` gives the day of a `utc` text, in a form that sorts by time (by default the UTC day). Both are
+    empty where nothing counts.
+    Source: retention is measured on another day, as in Simmons (2012), J. Research in Music Education 59.
+
+    >>> progress([])
+    Progress(practised=(), learned=())
+    """
+    days: dict[Item, dict[str, list[bool]]] = {}
+    for attempt in sorted(attempts, key=lambda attempt: (attempt.utc, attempt.session, attempt.number)):
+        if attempt.counts:
+            item = (attempt.voicing, attempt.quality, attempt.plain_root)
+            days.setdefault(item, {}).setdefault(day_of(attempt.utc), []).append(attempt.right_unaided)
+    learned = tuple(
+        item
+        for item, answers in days.items()
+        if (latest := max(answers)) and answers[latest][0] and any(any(answers[day]) for day in answers if day < latest)
+    )
+    return Progress(tuple(days), learned)
+
+
+# -- where the time goes
+
+
+@dataclass(frozen=True, slots=True)
+class TimeSplit:
+    """Medians in ms: think (prompt to first note-on), spread (first to last note-on), settle (last to right)."""
+
+    think_ms: Middle | None
+    spread_ms: Middle | None
+    settle_ms: Middle | None
+
+
+def time_split(attempts: Sequence[Attempt]) -> TimeSplit:
+    """The three parts of the time, each with its interval (`median_interval`, ms); None under six.
+
+    Think and spread are those of the first tries whose response time counts; settle is that of every attempt that
+    ended right with nothing shown (0 when right at once) and was not set aside. Settle is never added to the others.
+    Source of the split: planning before the first key, execution after it (Sternberg et al. 1978; Verwey 2001).
+
+    >>> time_split([])
+    TimeSplit(think_ms=None, spread_ms=None, settle_ms=None)
+    """
+    first_tries = [attempt.tries[0] for attempt in attempts if attempt.timed and attempt.tries]
+    settled = [
+        attempt.settle_ms
+        for attempt in attempts
+        if attempt.outcome == "right"
+        and attempt.settle_ms is not None
+        and not attempt.hint
+        and not attempt.set_aside
+        and attempt.stamp_origin != "keyboard"
+    ]
+    return TimeSplit(
+        median_interval(one.think_ms for one in first_tries if one.think_ms is not None),
+        median_interval(one.spread_ms for one in first_tries),
+        median_interval(settled),
+    )

@@ -142,11 +142,12 @@ class TryGraded:
 class AttemptEnded:
     """An attempt is decided; it is to be stored before anything else is shown.
 
-    It replaces an earlier one of the same number (see the head of this module).
+    With `replaces` it takes the place of one recorded before under its number (see the head of this module).
     """
 
     attempt: Attempt
     task: Task
+    replaces: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +156,7 @@ class Voided:
 
     reason: str
     attempt: Attempt
+    replaces: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,6 +233,7 @@ class Session:
         self._paused_by_port = False
         self._right: Gesture | None = None  # the gesture that ended the attempt as right
         self._late: NoteEvent | None = None  # a wrong key after it, forgiven if it proves a graze
+        self._reopened = False
 
     # -- what drives it
 
@@ -360,6 +363,7 @@ class Session:
         )
         self.state = State.PROMPTED
         self._right = self._late = None
+        self._reopened = True
         happened = self._take(gesture)
         if self.state is State.PROMPTED:
             task = self.task
@@ -367,7 +371,7 @@ class Session:
             attempt = self._record("unfinished")
             self.attempts.pop()
             self._recorded -= 1
-            happened.insert(0, AttemptEnded(attempt, task))
+            happened.insert(0, AttemptEnded(attempt, task, self._reopened))
         return happened
 
     def _control(self, event: NoteEvent) -> Command | None:
@@ -418,6 +422,7 @@ class Session:
         self._hint = ""
         self._set_aside = ""
         self._right = self._late = None
+        self._reopened = False
         self._events = self._events[self._events_recorded :]
         self._events_recorded = 0
         return [Prompted(task, self._position + 1, len(self._queue), now_ns)]
@@ -448,7 +453,7 @@ class Session:
                 settle_ms = _milliseconds(right_ns - self._first_gesture_end_ns)
             attempt = self._record("right" if graded.right else "wrong", settle_ms)
             self._right = gesture if graded.right and gesture.struck else None
-            happened.append(AttemptEnded(attempt, task))
+            happened.append(AttemptEnded(attempt, task, self._reopened))
         else:
             self.capture.missed()
         happened.append(TryGraded(task, graded, think_ms, spread_ms, manner, left))
@@ -518,14 +523,14 @@ class Session:
         )
 
     def _void(self, reason: str) -> list[SessionEvent]:
-        return [Voided(reason, self._record("void"))]
+        return [Voided(reason, self._record("void"), self._reopened)]
 
     # -- commands
 
     def _skip(self, now_ns: int) -> list[SessionEvent]:
         task = self.task
         assert task is not None
-        ended = AttemptEnded(self._record("skipped"), task)
+        ended = AttemptEnded(self._record("skipped"), task, self._reopened)
         return [ended, *self._answered(now_ns)]
 
     def _force_next(self, now_ns: int) -> list[SessionEvent]:
@@ -578,7 +583,7 @@ class Session:
         task = self.task
         if self.state is not State.PROMPTED or task is None or not self._tries:
             return []
-        return [AttemptEnded(self._record("unfinished"), task)]
+        return [AttemptEnded(self._record("unfinished"), task, self._reopened)]
 
     def _finish(self) -> list[SessionEvent]:
         self.state = State.FINISHED

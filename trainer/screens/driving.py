@@ -74,6 +74,13 @@ class Drive:
             gathered, self._gathered = self._gathered, []
             self._show(gathered)
 
+    def leave(self) -> None:
+        """End the session without showing it: an attempt that was begun is stored as unfinished."""
+        for event in self.session.command(Command.FINISH, self._clock()):
+            if isinstance(event, AttemptEnded):
+                self._store(event.attempt)
+        self.stop()
+
     def stop(self) -> None:
         """Let go of the timers; nothing is shown any more."""
         for handle in (self._paint, self._deadline):

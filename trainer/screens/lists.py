@@ -159,7 +159,9 @@ class PianoScreen(Level):
     def renew(self) -> None:
         """List again what there is."""
         listing = self.app.listing
-        self.query_one("#found", Static).update(data(listing.trouble or ("" if listing.names else "No MIDI port found.")))
+        self.query_one("#found", Static).update(
+            data(listing.trouble or ("" if listing.names else "No MIDI port found."))
+        )
         rows = [("port", name) for name in listing.names]
         if self.app.has_computer_keyboard:
             rows.append(("keyboard", "the computer's keyboard (to try it out; takes no times)"))

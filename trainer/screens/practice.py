@@ -18,7 +18,8 @@ from textual.widget import Widget
 from textual.widgets import Footer
 
 from trainer.grading import Target
-from trainer.pitch import mask_of, note_label
+from trainer.pitch import TWELVE_ROOTS, mask_of, note_label
+from trainer.progress import plain_root
 from trainer.screens.answer import Answer, AnswerPanel
 from trainer.screens.arranging import PANELS, arrange
 from trainer.screens.ladder import Ladder, Rung
@@ -26,7 +27,6 @@ from trainer.screens.piano import Keyboard, register_of
 from trainer.screens.prompt import Prompt
 from trainer.screens.readings import (
     beside,
-    empty_cells,
     heading_words,
     prompt_symbol,
     prompt_words,
@@ -91,10 +91,10 @@ class PracticeScreen(Screen[None]):
         self.ladder = Ladder(id="ladder")
         self.keyboard = Keyboard(id="keyboard")
         self.roots = RootStrip(id="roots")
-        self.roots.cells = empty_cells()
+        self.roots.cells = tuple(RootCell(note.name, note.name) for note in TWELVE_ROOTS)
         self.foot = Footer(id="foot", show_command_palette=False)
         self.keyboard_wanted = False
-        self.task: Task | None = None
+        self.asked_task: Task | None = None
         self.asked: tuple[Rung, ...] = ()
         self._held = 0
         self._verdict_stays = False
@@ -112,13 +112,13 @@ class PracticeScreen(Screen[None]):
     # -- places
 
     def on_mount(self) -> None:
-        self.arrange()
+        self.take_places()
 
     def on_resize(self, event: events.Resize) -> None:
-        self.arrange()
+        self.take_places()
         self.app.disturbed("resize")
 
-    def arrange(self) -> None:
+    def take_places(self) -> None:
         """Give every panel its place for the size of now."""
         width, height = self.app.size
         places = arrange(width, height, self.keyboard_wanted)
@@ -128,7 +128,7 @@ class PracticeScreen(Screen[None]):
     def action_keyboard(self) -> None:
         """Show or hide the small keyboard."""
         self.keyboard_wanted = not self.keyboard_wanted
-        self.arrange()
+        self.take_places()
         self.app.remember_keyboard(self.keyboard_wanted)
 
     # -- what happened
@@ -158,7 +158,7 @@ class PracticeScreen(Screen[None]):
             self.call_after_refresh(self.app.painted, happened)
 
     def _prompted(self, event: Prompted) -> None:
-        self.task = event.task
+        self.asked_task = event.task
         target = event.task.target
         self.asked = rungs_asked(event.task)
         self._held = 0
@@ -166,12 +166,13 @@ class PracticeScreen(Screen[None]):
         self.prompt.show(prompt_symbol(target), prompt_words(target))
         self.ladder.show(self.asked)
         self.status.progress(event.task.set_title, event.number, event.total)
-        self.roots.mark(target.root.name)
+        self.roots.mark(plain_root(target.root.name))
+        self.keyboard.span(*register_of((self.keyboard.low + 1, self.keyboard.high - 1, *target.keys)))
         self.keyboard.show(0)
         self.answer.show(self._answer, "")
 
     def _heard(self, event: Heard) -> None:
-        task = self.task
+        task = self.asked_task
         if task is None:
             return
         new = event.held & ~self._held
@@ -220,7 +221,7 @@ class PracticeScreen(Screen[None]):
 
     def no_piano(self, found: str) -> None:
         """There is nothing to listen to: say what was found and what can be done."""
-        self.task = None
+        self.asked_task = None
         self._answer = None
         self.prompt.show("", "No piano is connected.")
         self.ladder.show(())
@@ -230,9 +231,10 @@ class PracticeScreen(Screen[None]):
         """The figures of the wheel of roots."""
         self.roots.show(cells)
 
-    def register(self, targets: Sequence[Target]) -> None:
-        """The keys that the small keyboard shows: as wide as the set's register."""
-        self.keyboard.span(*register_of(key for target in targets for key in target.keys))
+    def begin(self, keys: tuple[int, int]) -> None:
+        """A session begins: nothing was answered yet, and the small keyboard is as wide as the set's register."""
+        self._answer = None
+        self.keyboard.span(*register_of(keys))
 
     # -- what the player asks for at the computer
 
@@ -267,4 +269,3 @@ def place(widget: Widget, region: Region | None) -> None:
 
 def _notes(target: Target) -> str:
     return " ".join(note_label(note) for note in target.notes)
-

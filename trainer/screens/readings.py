@@ -6,13 +6,14 @@ Pure functions from the session's values to the widgets'; the words a player rea
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections import deque
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Final
 
 from trainer.grading import Grade, Target, Verdict, pretty_symbol
-from trainer.pitch import TWELVE_ROOTS, MidiNote, Note, note_label, pretty
-from trainer.progress import Attempt
+from trainer.pitch import TWELVE_ROOTS, MidiNote, note_label, pretty
+from trainer.progress import Attempt, Figures, figures
 from trainer.screens.ladder import Beside, Rung
 from trainer.screens.roots import RootCell
 from trainer.session import Task, TryGraded
@@ -169,8 +170,10 @@ def ago_words(then_utc: str, now: datetime) -> str:
 
     >>> from datetime import UTC
     >>> now = datetime(2026, 3, 10, 12, 0, tzinfo=UTC)
-    >>> [ago_words(f"2026-03-{day} {time}+00:00", now) for day, time in (("10", "11:59"), ("10", "10:00"), ("03", "12:00"))]
-    ['now', '2 h', '7 d']
+    >>> ago_words("2026-03-10T11:59:00+00:00", now), ago_words("2026-03-10T10:00:00+00:00", now)
+    ('now', '2 h')
+    >>> ago_words("2026-03-03T12:00:00+00:00", now)
+    '7 d'
     """
     try:
         then = datetime.fromisoformat(then_utc)
@@ -188,24 +191,39 @@ def ago_words(then_utc: str, now: datetime) -> str:
     return "now"
 
 
-def in_fourths(notes: Iterable[Note]) -> dict[int, str]:
-    """Pitch class -> name, in the cycle of fourths; a set's own spelling (F♯ for G♭) takes the place of the usual."""
-    names = {note.pitch_class: note.name for note in TWELVE_ROOTS}
-    for note in notes:
-        if note.pitch_class in names:
-            names[note.pitch_class] = note.name
-    return {int(place): name for place, name in names.items()}
+LATEST_TRIES: Final = 30
+"""The wheel shows the latest tries on each root: what the hands can do now."""
 
 
-def last_of_each_root(attempts: Iterable[Attempt]) -> dict[int, str]:
-    """Pitch class of the root -> UTC stamp of its latest attempt."""
-    latest: dict[int, str] = {}
-    for attempt in attempts:
-        place = int(Note.parse(attempt.root).pitch_class)
-        latest[place] = max(attempt.utc, latest.get(place, ""))
-    return latest
+class Wheel:
+    """The figures behind the wheel of roots, kept root by root so that a new attempt costs one root's figures."""
 
+    def __init__(self, attempts: Iterable[Attempt] = ()) -> None:
+        self._latest: dict[str, deque[Attempt]] = {note.name: deque(maxlen=LATEST_TRIES) for note in TWELVE_ROOTS}
+        self._figures: dict[str, Figures] = {}
+        for attempt in attempts:
+            if attempt.counts and (latest := self._latest.get(attempt.plain_root)) is not None:
+                latest.append(attempt)
+        for root, latest in self._latest.items():
+            self._figures[root] = figures(latest)
 
-def empty_cells() -> tuple[RootCell, ...]:
-    """The wheel before anything is known."""
-    return tuple(RootCell(note.name) for note in TWELVE_ROOTS)
+    def add(self, attempt: Attempt) -> None:
+        """Count one more attempt."""
+        if attempt.counts and (latest := self._latest.get(attempt.plain_root)) is not None:
+            latest.append(attempt)
+            self._figures[attempt.plain_root] = figures(latest)
+
+    def cells(self, now: datetime, spelled: Mapping[str, str] | None = None) -> tuple[RootCell, ...]:
+        """The twelve cells; `spelled` gives a set's own name for a root (Gb: F#)."""
+        return tuple(
+            RootCell(
+                (spelled or {}).get(root, root),
+                root,
+                each.attempts,
+                each.accuracy,
+                each.low,
+                each.median_ms,
+                ago_words(each.last_utc, now) if each.last_utc else "",
+            )
+            for root, each in self._figures.items()
+        )

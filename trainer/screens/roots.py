@@ -21,9 +21,13 @@ STRIP_CELLS: Final = LABEL_CELLS + 12 * CELL_CELLS
 
 @dataclass(frozen=True, slots=True)
 class RootCell:
-    """Figures of one root. Shares are 0-1; `response_ms` is None where there are not enough tries yet."""
+    """Figures of one root: `name` is its own among the twelve, `root` the set's spelling of it.
+
+    Shares are 0-1; `response_ms` is None where there are not enough tries yet.
+    """
 
     root: str
+    name: str = ""
     tries: int = 0
     right: float | None = None
     at_least: float | None = None
@@ -86,7 +90,7 @@ class RootStrip(Drawn):
             spans: list[Span] = [(f"{name:<{label}}"[:label], "faint")] if label else []
             for cell in self.cells:
                 text = text_of(cell)
-                if name == "root" and cell.root == self.current:
+                if name == "root" and (cell.name or cell.root) == self.current:
                     shown_root = f"[{text}]" if cell_width > 4 else text
                     left = (cell_width - len(shown_root)) // 2
                     right = cell_width - len(shown_root) - left
