@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, ClassVar
 from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.geometry import Region
+from textual.geometry import Region, Size
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Footer
@@ -94,7 +94,7 @@ class PracticeScreen(Screen[None]):
         self.roots.cells = tuple(RootCell(note.name, note.name) for note in TWELVE_ROOTS)
         self.foot = Footer(id="foot", show_command_palette=False, compact=True)
         self.keyboard_wanted = False
-        self._was_sized = False
+        self._sized: Size | None = None
         self.asked_task: Task | None = None
         self.asked: tuple[Rung, ...] = ()
         self._held = 0
@@ -117,9 +117,9 @@ class PracticeScreen(Screen[None]):
 
     def on_resize(self, event: events.Resize) -> None:
         self.take_places()
-        if self._was_sized:  # the first size is the opening, not a change of it
+        if self._sized not in (None, self.app.size):  # the first size is the opening, not a change of it
             self.app.disturbed("resize")
-        self._was_sized = True
+        self._sized = self.app.size
 
     def take_places(self) -> None:
         """Give every panel its place for the size of now."""
