@@ -212,8 +212,15 @@ def test_what_cannot_be_used_gets_a_clear_line_and_its_exit_code(
     assert run.stdout == ""
 
 
+def test_lead_finds_the_published_distances_of_a_rootless_two_five_one(capsys: pytest.CaptureFixture[str]) -> None:
+    # evidence.md section 7: 1 semitone, then 5, in C; transposition does not change a distance.
+    rows = graded(capsys, "lead", "ii-V-I", "--all-keys", "--json")
+    assert [row["key"] for row in rows] == "C F Bb Eb Ab Db Gb B E A D G".split()
+    assert {row["cost"] for row in rows} == {6}
+
+
 def test_every_command_has_help_with_examples(capsys: pytest.CaptureFixture[str]) -> None:
-    for command in ("drill", "ports", "spell", "progress", "check"):
+    for command in ("drill", "ports", "spell", "progress", "check", "lead"):
         with pytest.raises(SystemExit) as ended:
             main([command, "--help"])
         assert ended.value.code == 0

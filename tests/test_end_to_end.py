@@ -14,8 +14,10 @@ import pytest
 from test_commands import CM7, FM7, SET, write_take
 from virtual_piano import VirtualPiano
 
-from trainer.__main__ import Store, command_line, main, practice_app
+from trainer.__main__ import command_line, main
 from trainer.capture import MILLISECOND_NS, NoteEvent
+from trainer.commands.practising import practice_app, session_of
+from trainer.commands.store import Store
 from trainer.inputs.files import read_events
 from trainer.session import Prompted, Session, State, Task, replay
 
@@ -186,8 +188,6 @@ async def test_the_same_take_gives_the_same_attempts_on_the_screen_and_headless(
 
 
 def test_a_replay_shows_each_prompt_when_the_keys_of_the_one_before_are_up(set_file: Path, tmp_path: Path) -> None:
-    from trainer.__main__ import _session
-
     take = write_take(tmp_path / "take.mid", [(1200, CM7, 500), (3000, FM7, 500)])
     from random import Random
 
@@ -196,7 +196,7 @@ def test_a_replay_shows_each_prompt_when_the_keys_of_the_one_before_are_up(set_f
     drill_set, _ = drills.read(set_file.read_text(encoding="utf-8"), "set.toml")
     assert drill_set is not None
     store = Store(None)
-    session = _session(Random(1), drill_set, store, "take", "file", {})
+    session = session_of(Random(1), drill_set, store, "take", "file", {})
     prompts = [event.time_ns for event in replay(session, read_events(take)) if isinstance(event, Prompted)]
     store.close()
     assert prompts == [0, 1700 * MILLISECOND_NS]

@@ -18,7 +18,8 @@ import each other. `tests/test_architecture.py` holds this and fails when it is 
     inputs/      where notes come from: MIDI ports, a MIDI file, the computer keyboard, a scripted player
     storage/     records (a database), drill files, settings, the folders they live in
     screens/     the Textual application
-    __main__     the command line and the wiring
+    commands/    the commands and their wiring: the one folder that brings the others together
+    __main__     the command line
 
 Glossary
     chord tone, degree   a letter step from the root and an alteration: b7, #11
