@@ -8,7 +8,8 @@ import each other. `tests/test_architecture.py` holds this and fails when it is 
     chords/      chord symbols: text <-> quality, bass, tensions; three styles of writing them
     voicings/    the voicing table; a recipe on a root, in a register, within a reach
     capture      timed note events in, settled gestures out
-    grading      target and gesture -> verdicts by degree, and the cause of a miss
+    grading/     target and gesture -> verdicts by degree, and the cause of a miss
+    naming       held keys -> degrees of a chord, the voicings they belong to, and the chords they may be
     drills/      drill sets: text <-> values, every fault with its line and column
     progress     attempts, and every figure computed from them
     session      one practice session as a state table: prompt, hear, grade, next
