@@ -153,7 +153,7 @@ def _same_keys(target: Target, held: int, surroundings: Surroundings) -> Iterato
         yield Cause("previous_chord", _EXPLAINED, words)
     for other in surroundings.others:
         if held in other.accepted and other is not target and other is not previous:
-            words = f"That is {sentences.asked(other)}, {other.voicing}, from the same set; asked was {asked}"
+            words = f"That is {sentences.asked(other)} ({other.voicing}), from the same set; asked was {asked}"
             words += f", {target.voicing}." if other.chord == target.chord else "."
             yield Cause("another_of_set", _EXPLAINED, words)
             return
@@ -180,7 +180,7 @@ _Place = tuple[int, int]
 """A shape (keys moved down to bit 0) and the semitones of its lowest key over the root, 0-11: octaves fold together."""
 
 _QUALITIES_TO_CONFUSE: Final = (
-    "maj7", "7", "m7", "m7b5", "mMaj7", "6", "m6", "dim7", "7sus4", "7alt", "7(b9)", "7#5", "maj7#5",
+    "maj7", "7", "m7", "m7b5", "mMaj7", "6", "m6", "dim7", "7sus4", "7alt", "7(b9)", "7#5", "maj7#5", "maj7sus4",
     "", "m", "dim", "aug", "sus4",
 )  # fmt: skip
 """Chords a player may take one for another, likely ones first (common practice)."""
@@ -258,9 +258,10 @@ def _guesses(
         if other == quality:
             continue
         guess = _Guess("wrong_quality", quality=other)
-        in_place = _in_quality(keys, asked.degrees, quality, other)
-        for some in kept:
-            note(guess, [in_place[at] for at in some])
+        if all(degree.number <= 7 for degree in other.degrees):
+            in_place = _in_quality(keys, asked.degrees, quality, other)
+            for some in kept:
+                note(guess, [in_place[at] for at in some])
         for form in _recipe(asked.name, other):
             for keys_there in _with_and_without(form):
                 note(guess, keys_there)
@@ -337,22 +338,23 @@ def _fingers(
     moved = [verdict for verdict in verdicts if verdict.verdict == "moved"]
     astray = [] if answer.shift else moved
     extra = _not_allowed(target, keys, answer.extra)
-    there = sum([verdict.verdict == "right" for verdict in verdicts]) + len(moved)
+    right = sum([verdict.verdict == "right" for verdict in verdicts])
+    there = right + len(moved) / (1 if answer.shift else 2)
     asked = sum([verdict.verdict != "left out" for verdict in verdicts])
     only_astray = bool(astray) and not (missing or replaced or extra)
     faults = len(missing) + len(replaced) + len(extra) + (answer.shift != 0) + (1 if only_astray else len(astray))
     cost = _EXPLAINED + _EACH_FURTHER_FAULT * (faults - 1)
     if explained and cost > _EXPLAINED:
         return [], []
-    if there * 3 < asked or len(extra) > max(there, 2):
-        relation = f"{'the rest' if there else 'These keys'} ha{'s' if there else 've'} no clear relation to"
-        words = f"{relation[0].upper()}{relation[1:]} {sentences.asked(target)}."
+    related = only_astray or there * 3 >= asked and (faults <= asked or there == asked and len(extra) <= 2 * asked)
+    if not related:
+        words = f"{'The rest has' if right else 'These keys have'} no clear relation to {sentences.asked(target)}."
         return [Cause("no_relation", _EXPLAINED, words)], [words]
     causes: list[Cause] = []
     told: list[str] = []
     if answer.shift:
         causes.append(Cause("octave", cost, f"The right notes, {sentences.displaced(answer.shift)}."))
-        told.append(f"It lies {sentences.displaced(answer.shift)}.")
+        told.append(f"It all lies {sentences.displaced(answer.shift)}.")
     for index, verdict in enumerate(verdicts):
         third = verdict.degree.number in (3, 10) and verdict.degree.alteration in (-1, 0)
         if verdict.verdict == "replaced":

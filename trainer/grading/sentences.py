@@ -7,6 +7,7 @@ odd at the keyboard has its plain key beside it.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from trainer.chords import Chord
 from trainer.grading.targets import Target
@@ -60,10 +61,12 @@ def degrees_held(verdicts: Sequence[Verdict]) -> str:
 
 
 def what_was_right(verdicts: Sequence[Verdict]) -> str:
-    """``The ♭3, 5 and 9 are right.``; empty where nothing or everything was."""
+    """``The ♭3, 5 and 9 are right.``; empty where nothing was."""
     right = [named(verdict.degree) for verdict in verdicts if verdict.verdict == "right"]
-    if not right or len(right) == len(verdicts):
+    if not right:
         return ""
+    if all(verdict.verdict in ("right", "left out") for verdict in verdicts):
+        return "Every note of the voicing is there."
     return f"The {listed(right)} {'is' if len(right) == 1 else 'are'} right."
 
 
@@ -100,17 +103,15 @@ def added(target: Target, keys: Sequence[MidiNote]) -> str:
     roots = [key for key in keys if key % 12 not in own and key % 12 == target.root.pitch_class]
     foreign = [key for key in keys if key % 12 not in own and key % 12 != target.root.pitch_class]
     if foreign:
-        words = listed([f"{note_at(target, key)} (the {named(target.degree_of(key))})" for key in foreign])
-        said.append(f"{words} {'is' if len(foreign) == 1 else 'are'} added; this voicing leaves {_it(foreign)} out.")
+        notes = listed([note_at(target, key) for key in foreign])
+        degrees = listed([named(target.degree_of(key)) for key in foreign])
+        verb, it = ("is", "it") if len(foreign) == 1 else ("are", "them")
+        said.append(f"{notes}, the {degrees}, {verb} added; this voicing leaves {it} out.")
     if roots:
         said.append(f"{note_at(target, roots[0])}, the root, is added; this voicing does without it.")
     if doubled:
         said.append(f"There is one {listed(list(dict.fromkeys(doubled)))} too many.")
     return " ".join(said)
-
-
-def _it(keys: Sequence[object]) -> str:
-    return "it" if len(keys) == 1 else "them"
 
 
 def astray(verdicts: Sequence[Verdict]) -> str:
@@ -123,16 +124,19 @@ def astray(verdicts: Sequence[Verdict]) -> str:
 # -- the whole chord
 
 
+_NUMBERS: Final = {2: "two", 3: "three", 4: "four", 5: "five"}
+
+
 def displaced(semitones: int) -> str:
     """``an octave too low``"""
     octaves = abs(semitones) // 12
-    size = "an octave" if octaves == 1 else f"{octaves} octaves"
+    size = "an octave" if octaves == 1 else f"{_NUMBERS.get(octaves, octaves)} octaves"
     return f"{size} too {'high' if semitones > 0 else 'low'}"
 
 
 def too_low(target: Target, semitones: int, pair: tuple[int, int]) -> str:
     lower, upper = (note_at(target, key) for key in pair)
-    return f"The right notes, {displaced(semitones)}: so far down {lower} and {upper} so close together sound muddy."
+    return f"The right notes, {displaced(semitones)}: down there {lower} with {upper} above it sounds muddy."
 
 
 def other_root(target: Target, root: Note) -> str:
@@ -149,5 +153,5 @@ def other_form(target: Target, name: str) -> str:
 
 
 def inverted(target: Target, bottom: Degree) -> str:
-    low, wanted = (f"{named(degree)} ({note_label(target.root + degree)})" for degree in (bottom, target.degrees[0]))
+    low, wanted = (f"{named(degree)}, {note_label(target.root + degree)}," for degree in (bottom, target.degrees[0]))
     return f"The right notes, inverted: the {low} is at the bottom, where the {wanted} belongs."

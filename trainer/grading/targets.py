@@ -211,9 +211,12 @@ class Target:
     @cached_property
     def _degree_of_pitch_class(self) -> dict[int, Degree]:
         """Semitones above the root (0-11) -> degree, in this chord's terms."""
-        third = self.chord.quality.third
-        minor = third is not None and third.alteration < 0
-        names = dict(_USUAL_DEGREES_MINOR if minor else _USUAL_DEGREES)
+        third, seventh = self.chord.quality.third, self.chord.quality.seventh
+        names = dict(_USUAL_DEGREES)
+        if third is not None and (third.alteration < 0 or seventh != Degree(7, -1)):
+            names[3] = Degree(3, -1)
+        if third is not None and third.alteration < 0:
+            names[6] = Degree(5, -1)
         for degree in (*self.chord.quality.degrees, *self.degrees):
             names[degree.pitch_class] = degree
         return names
@@ -224,23 +227,25 @@ class Target:
 
     def degree_in_place_of(self, degree: Degree, key: int) -> Degree:
         """As `degree_of`, for a key that stands where `degree` belongs: Eb for the third E is b3, not #9."""
+        usual = self.degree_of(key)
+        if (key - self.root.pitch_class) % 12 in self._own_places:
+            return usual
         off = (key - self.root.pitch_class - degree.pitch_class + 6) % 12 - 6
         altered = Degree(degree.number, degree.alteration + off)
-        own = self._own_degrees.get((key - self.root.pitch_class) % 12)
-        if own is None and altered.simple in _ALTERED_IN_PLACE:
-            return altered
-        return self.degree_of(key)
+        if altered.simple not in _ALTERED_IN_PLACE:
+            return usual
+        odd = not (self.root + altered).is_plain and (self.root + usual).is_plain
+        return usual if odd else altered
 
     @cached_property
-    def _own_degrees(self) -> dict[int, Degree]:
-        return {degree.pitch_class: degree for degree in (*self.chord.quality.degrees, *self.degrees)}
+    def _own_places(self) -> frozenset[int]:
+        return frozenset(degree.pitch_class for degree in (*self.chord.quality.degrees, *self.degrees))
 
 
 _USUAL_DEGREES: Final = {
     semitones: Degree.parse(name)
     for semitones, name in enumerate("1 b9 9 #9 3 11 #11 5 b13 13 b7 7".split())
 }  # fmt: skip
-_USUAL_DEGREES_MINOR: Final = _USUAL_DEGREES | {3: Degree(3, -1), 6: Degree(5, -1)}
 _ALTERED_IN_PLACE: Final = frozenset({Degree(3, -1), Degree(5, -1), Degree(5, 1)})
 
 
