@@ -7,6 +7,7 @@ odd at the keyboard has its plain key beside it.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
 
 from trainer.chords import Chord
@@ -15,6 +16,7 @@ from trainer.grading.verdicts import Verdict
 from trainer.pitch import Degree, MidiNote, Note, note_label, pretty
 
 
+@lru_cache(maxsize=1024)
 def pretty_symbol(symbol: str) -> str:
     """A chord symbol for the screen: its root's and its tensions' accidentals as musical signs.
 
@@ -40,7 +42,12 @@ def named(degree: Degree) -> str:
     >>> named(Degree(1)), named(Degree(7, -1))
     ('root', '♭7')
     """
-    return "root" if degree == Degree(1) else pretty(degree.name)
+    return "root" if degree == Degree(1) else _signed(degree)
+
+
+@lru_cache(maxsize=256)
+def _signed(degree: Degree) -> str:
+    return pretty(degree.name)
 
 
 def listed(words: Sequence[str]) -> str:
@@ -57,7 +64,7 @@ def note_at(target: Target, key: int) -> str:
 
 
 def degrees_held(verdicts: Sequence[Verdict]) -> str:
-    return " ".join(pretty(verdict.degree.name) for verdict in verdicts if verdict.verdict != "left out")
+    return " ".join([_signed(verdict.degree) for verdict in verdicts if verdict.verdict != "left out"])
 
 
 def what_was_right(verdicts: Sequence[Verdict]) -> str:

@@ -151,7 +151,8 @@ class Target:
             return known
         if held & ~self.members:
             return Standing.WRONG, None
-        if self.passes.root_below and held:
+        whole = self._match_voicing(held)
+        if whole[1] is None and self.passes.root_below and held:
             lowest = held & -held
             if lowest & keys_with(1 << self.root.pitch_class):
                 rest = held ^ lowest
@@ -159,7 +160,7 @@ class Target:
                 above = self.match(rest) if self.passes.doublings else self._match_voicing(rest)
                 if above[0] is not Standing.WRONG:
                     return above
-        return self._match_voicing(held)
+        return whole
 
     def _match_voicing(self, held: int) -> tuple[Standing, Arrangement | None]:
         """`match` without a root below."""

@@ -53,8 +53,9 @@ def read_right(target: Target, held: int, arrangement: Arrangement) -> Answer:
             for degree, key in zip(target.degrees, arrangement, strict=True)
         ]
     )
-    used = mask_of(key for key in arrangement if key is not None)
-    return Answer(verdicts, keys_of(held ^ used) if held != used else ())
+    if held in target.accepted:
+        return Answer(verdicts, ())
+    return Answer(verdicts, keys_of(held ^ mask_of(key for key in arrangement if key is not None)))
 
 
 def read(target: Target, held: int) -> Answer:
