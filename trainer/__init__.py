@@ -10,7 +10,8 @@ import each other. `tests/test_architecture.py` holds this and fails when it is 
     leading/     the cheapest path through many chords' candidate voicings
     charts/      bars of chords as text, progressions and forms; any key from any key
     capture      timed note events in, settled gestures out
-    grading      target and gesture -> verdicts by degree, and the cause of a miss
+    grading/     target and gesture -> verdicts by degree, and the cause of a miss
+    naming       held keys -> degrees of a chord, the voicings they belong to, and the chords they may be
     drills/      drill sets: text <-> values, every fault with its line and column
     progress     attempts, and every figure computed from them
     session      one practice session as a state table: prompt, hear, grade, next
