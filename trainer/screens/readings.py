@@ -133,7 +133,7 @@ def _detail(target: Target, asked: int, verdict: Verdict) -> str:
     if verdict.key is None:
         return ""
     if verdict.verdict == "replaced":
-        return f"{note_label(target.note_of(verdict.key))} instead"
+        return f"{note_label(target.root + (verdict.by or target.degree_of(verdict.key)))} instead"
     if verdict.verdict == "moved" and (moved := verdict.key - asked) % 12 == 0:
         octaves = abs(moved) // 12
         if octaves:
@@ -143,7 +143,7 @@ def _detail(target: Target, asked: int, verdict: Verdict) -> str:
 
 def beside(target: Target, extra: Iterable[MidiNote]) -> tuple[Beside, ...]:
     """The keys that belong to no rung, spelled on the prompted root."""
-    return tuple(Beside(key, note_label(target.note_of(key))) for key in extra)
+    return tuple(Beside(key, note_label(target.root + target.degree_of(key))) for key in extra)
 
 
 def times_words(graded: TryGraded, stamp_origin: str) -> str:
