@@ -59,6 +59,13 @@ class Desk:
         strips = self.app.screen._compositor.render_strips()
         return "\n".join("".join(segment.text for segment in strip) for strip in strips[:height])
 
+    @property
+    def said(self) -> str:
+        """What the panel of the last answer says."""
+        region = self.app.practice.answer.region
+        lines = self.shown.split("\n")[region.y : region.bottom]
+        return " ".join(" ".join(line[region.x : region.right] for line in lines).split())
+
     async def shows(self, *words: str) -> None:
         await until(lambda: all(word in " ".join(self.shown.split()) for word in words))
 
@@ -103,7 +110,7 @@ async def test_a_wrong_chord_is_told_with_its_cause_and_may_be_played_again(
             await desk.shows("on C", "waiting")
             await until(lambda: desk.session.state is State.PROMPTED)
             piano.play(WRONG_CM7, hold_s=0.4)
-            await desk.shows("a half step high; the ♭7 of C is B♭")
+            await until(lambda: "B for B♭: a half step high; the ♭7 of C is B♭." in desk.said)
             piano.play(CM7, hold_s=0.3)
             await desk.shows("on F")
             (attempt,) = desk.attempts()
