@@ -7,6 +7,8 @@ import each other. `tests/test_architecture.py` holds this and fails when it is 
     pitch        spelled notes and degrees on the line of fifths; keys of the piano; orders of roots
     chords/      chord symbols: text <-> quality, bass, tensions; three styles of writing them
     voicings/    the voicing table; a recipe on a root, in a register, within a reach
+    leading/     the cheapest path through many chords' candidate voicings
+    charts/      bars of chords as text, progressions and forms; any key from any key
     capture      timed note events in, settled gestures out
     grading      target and gesture -> verdicts by degree, and the cause of a miss
     drills/      drill sets: text <-> values, every fault with its line and column
