@@ -12,7 +12,7 @@ from random import Random
 from typing import Any
 
 import pytest
-from virtual_piano import VirtualPiano, until
+from virtual_piano import VirtualPiano, listen, until
 
 from trainer.capture import Kind, NoteEvent
 from trainer.chords import parse
@@ -25,7 +25,7 @@ from trainer.pitch import MidiNote
 from trainer.voicings import place, recipe
 
 KEYS = (51, 55, 58, 62)  # Eb3 G3 Bb3 D4: Cm7, rootless from the third
-ORIGINS = {"callback", "queue", "file", "keyboard", "script"}
+ORIGINS = {"port", "file", "keyboard", "script"}
 
 Play = Callable[[], object]
 """Has a started source play a chord, down and up."""
@@ -85,7 +85,7 @@ def test_a_source_has_a_name_to_show_and_says_where_its_stamps_come_from(made: t
 def test_a_chord_is_posted_whole_in_the_order_of_its_stamps(made: tuple[Any, Play]) -> None:
     source, play = made
     heard: list[NoteEvent] = []
-    source.start(heard.append)
+    listen(source, heard.append)
     assert source.stamp_origin in ORIGINS
     play()
     assert until(lambda: len(heard) >= 8)
@@ -103,7 +103,7 @@ def test_after_stopping_nothing_more_is_posted_and_no_thread_is_left(made: tuple
     threads = threading.active_count()
     heard: list[NoteEvent] = []
     with source:
-        source.start(heard.append)
+        listen(source, heard.append)
         play()
     after_stop = len(heard)
     assert threading.active_count() == threads
@@ -118,7 +118,7 @@ def test_a_source_can_be_stopped_before_it_starts_twice_and_started_again(made: 
     source.stop()
     for _ in range(2):
         heard: list[NoteEvent] = []
-        source.start(heard.append)
+        listen(source, heard.append)
         play()
         assert until(lambda heard=heard: len(heard) >= 8)
         source.stop()
