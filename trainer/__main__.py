@@ -214,7 +214,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.set_defaults(run=_open_screen, input=None, records=None, seed=None, set=None)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=_Parser)
 
-    def command(name: str, run: Callable[[argparse.Namespace], int], words: str, example: str) -> argparse.ArgumentParser:
+    def command(
+        name: str, run: Callable[[argparse.Namespace], int], words: str, example: str
+    ) -> argparse.ArgumentParser:
         added = commands.add_parser(
             name,
             help=words,

@@ -32,10 +32,11 @@ class AnswerPanel(Drawn):
         super().__init__(id=id)
         self.answer: Answer | None = None
         self.next_step = ""
+        self.before = False
 
-    def show(self, answer: Answer | None, next_step: str) -> None:
-        """Show another answer, and how to go on."""
-        self.answer, self.next_step = answer, next_step
+    def show(self, answer: Answer | None, next_step: str, *, before: bool = False) -> None:
+        """Show another answer, and how to go on; `before` says that it answers the prompt before this one."""
+        self.answer, self.next_step, self.before = answer, next_step, before
         self.redraw()
 
     def lines(self, width: int, height: int) -> Sequence[Iterable[Span]]:
@@ -45,17 +46,18 @@ class AnswerPanel(Drawn):
             return next_step
         sign, role = ("✓", "held") if answer.right else ("✗", "wrong")
         sentence: list[list[Span]] = [[(line, "text")] for line in wrapped(answer.sentence, width)]
-        heading: list[Span] = [(f"{sign} {answer.heading}", role)]
+        before = "before: " if self.before else ""
+        heading: list[Span] = [(before, "faint"), (f"{sign} {answer.heading}", role)]
         if height <= 1:
             return [[(f"{sign} {answer.sentence}", role)]]
         times: list[list[Span]] = []
         if answer.times:
-            if cell_len(answer.heading) + cell_len(answer.times) + 6 <= width:
+            if cell_len(before + answer.heading) + cell_len(answer.times) + 6 <= width:
                 heading.append((f"   {answer.times}", "text"))
             else:
                 times = [[(line, "text")] for line in wrapped(answer.times, width)]
         lines = [heading]
-        degrees = [_degrees(answer.rungs)]
+        degrees = [] if answer.right else [_degrees(answer.rungs)]
         # What is left out first where the place is low: the times, the degrees, then how to go on.
         room = height - 1 - len(sentence)
         if room >= len(next_step) + len(degrees):

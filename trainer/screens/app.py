@@ -7,7 +7,7 @@
         store=records.append,             # called for every attempt, decided or void, before its verdict is painted
         history=lambda entry: attempts,   # earlier attempts for the wheel of roots and the summary, oldest first
         ports=list_ports,                 # -> Listing(names, trouble); must return quickly, is asked every 2 s
-        open_port=open_port,              # name -> Source; raises OSError with one line for the player
+        open_port=open_port,              # name -> Source; raises one of `refusals`
         computer_keyboard=None,           # () -> KeyboardSource, or None
         scripted_player=None,             # () -> ScriptedSource, or None
         hear=None,                        # Target -> None, sounds the voicing; must not block; or None
@@ -18,11 +18,12 @@
         clock=time.perf_counter_ns,       # the clock that stamps the sources' events
         now=utc_now,                      # wall clock as an aware datetime, for "how long ago"
         crash_report=path,                # where a report of trouble is written; None: nowhere
+        refusals=(OSError, ValueError),   # exceptions whose text is one line for the player
     )
     exit_code = run(app)                  # 0 done, 1 crashed (the report's path has been printed to standard error)
 
-`open_session` may raise ValueError with one line for the player (a voicing that cannot be placed). `store` may raise
-OSError with one line; the player is told, the drill goes on. `hand` is a `Hand`: what is played and its commands;
+What is handed in may raise an exception of `refusals` (a voicing that cannot be placed, a port that is taken, a disk
+that is full): the player is told its text and the program goes on. `hand` is a `Hand`: what is played and its commands;
 `hand.controls` is handed through as it is, because what the player teaches it later changes it in place.
 
 A source's `start(post)` may call `post` from any thread; events cross over by `loop.call_soon_threadsafe`, which the
@@ -184,6 +185,7 @@ class PracticeApp(App[int]):
         clock: Callable[[], int] = time.perf_counter_ns,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
         crash_report: Path | None = None,
+        refusals: tuple[type[Exception], ...] = (OSError, ValueError),
     ) -> None:
         """Raises ValueError where there is no set."""
         if not sets:
@@ -207,6 +209,7 @@ class PracticeApp(App[int]):
         self._clock = clock
         self._now = now
         self.crash_report = crash_report
+        self._refusals = refusals
         self.crashed = False
         wanted = first_set or self.preferences.last_set
         self._set = next((entry for entry in self.drill_sets if entry.name == wanted), self.drill_sets[0])
@@ -226,6 +229,9 @@ class PracticeApp(App[int]):
         self._app_context = contextvars.copy_context()
 
     # -- start and end
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        return {"white-key": "#ffffff", "black-key": "#000000"}
 
     def get_default_screen(self) -> Screen[None]:
         return self.practice
@@ -287,7 +293,7 @@ class PracticeApp(App[int]):
             return
         try:
             source = self._open_port(name)
-        except OSError as error:
+        except self._refusals as error:
             self.practice.say(str(error))
             return
         self._listen_to(source)
@@ -306,7 +312,7 @@ class PracticeApp(App[int]):
             self._begin()
         try:
             source.start(self._post)
-        except OSError as error:
+        except self._refusals as error:
             self.practice.say(str(error))
 
     def _nothing_to_listen_to(self) -> None:
@@ -380,7 +386,7 @@ class PracticeApp(App[int]):
             return
         try:
             session = self._open_session(self._set, Hand(source.name, source.stamp_origin, self.controls))
-        except ValueError as error:
+        except self._refusals as error:
             self.practice.no_piano(str(error))
             return
         self._before = tuple(self._history(self._set))
@@ -395,7 +401,7 @@ class PracticeApp(App[int]):
     def _store(self, attempt: Attempt) -> None:
         try:
             self._store_attempt(attempt)
-        except OSError as error:
+        except self._refusals as error:
             self.notify(str(error), title="This attempt could not be kept", severity="error", markup=False, timeout=20)
         self._wheel.add(attempt)
 
@@ -455,6 +461,10 @@ class PracticeApp(App[int]):
     def how_to_go_on(self) -> str:
         """What ends a pause."""
         return "" if self._lost else "F6 goes on."
+
+    @property
+    def can_hear(self) -> bool:
+        return self._hear is not None
 
     def hear(self) -> None:
         """Sound the voicing in hand."""
@@ -598,7 +608,12 @@ def write_crash_report(path: Path | None, error: BaseException, now: datetime) -
 
 def run(app: PracticeApp) -> int:
     """Run the application in the terminal and return its exit code; trouble is one line on standard error."""
-    result = app.run()
+    result: int | None = None
+    try:
+        result = app.run()
+    except Exception as error:  # noqa: BLE001  whatever it is, a player gets one line and a report, no traceback
+        app.crashed = True
+        write_crash_report(app.crash_report, error, datetime.now(UTC))
     if app.crashed:
         where = f" A report is in {app.crash_report}." if app.crash_report is not None else ""
         print(f"trainer: the program had to stop because of a fault of its own.{where}", file=sys.stderr)

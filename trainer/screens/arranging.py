@@ -76,7 +76,7 @@ def _two_columns(width: int, top: int, bottom: int, margin: int) -> dict[str, Re
     body = bottom - top
     right = min(58, max(34, width * 45 // 100))
     left = width - right - 2 * margin
-    prompt = 11 if body >= 17 else 10 if body >= 14 else 6 if body >= 9 else 5 if body >= 8 else 1
+    prompt = 16 if body >= 27 else 11 if body >= 17 else 10 if body >= 14 else 6 if body >= 9 else 5 if body >= 8 else 1
     prompt = min(prompt, body - 1)
     return {
         "prompt": Region(margin, top, left, prompt),

@@ -73,7 +73,7 @@ def fitted(text: str, width: int) -> str:
 
 
 def line_of(spans: Iterable[Span], width: int) -> Line:
-    """Spans cut or filled up to exactly `width` cells."""
+    """Spans cut or filled up to exactly `width` cells; neighbours of one role become one: fewer bytes to write."""
     line: list[Span] = []
     left = width
     for text, role in spans:
@@ -81,13 +81,18 @@ def line_of(spans: Iterable[Span], width: int) -> Line:
         if (size := cell_len(text)) > left:
             text = fitted(text, left)
             size = cell_len(text)
-        if text:
+        if text and line and line[-1][1] == role:
+            line[-1] = (line[-1][0] + text, role)
+        elif text:
             line.append((text, role))
         left -= size
         if left <= 0:
             break
     if left > 0:
-        line.append((" " * left, "text"))
+        if line and line[-1][1] == "text":
+            line[-1] = (line[-1][0] + " " * left, "text")
+        else:
+            line.append((" " * left, "text"))
     return tuple(line)
 
 
@@ -153,8 +158,8 @@ class Drawn(Widget):
         & .drawn--moved { color: $warning; text-style: bold; }
         & .drawn--mark { color: $background; background: $primary; text-style: bold; }
         & .drawn--large { color: $primary; }
-        & .drawn--white-key { color: $background; background: $foreground; }
-        & .drawn--black-key { color: $foreground; background: $surface; }
+        & .drawn--white-key { color: #50565e; background: $white-key; }
+        & .drawn--black-key { color: $white-key; background: $black-key; }
     }
     """
 

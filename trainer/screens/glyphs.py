@@ -1,8 +1,7 @@
 """Large letters for chord symbols, drawn for this program: seven dots high, read from a metre and a half away.
 
-A letter is drawn at size 1 (two dots share a character cell, one above the other: four lines high) or at size 2 (a dot
-is two cells wide and one line high: seven lines). `large` takes the largest size that fits, the root larger than the
-rest where not all of it can be large.
+At size n a dot is n cells wide and n half lines high, so dots are about square: four lines at size 1, seven at size 2,
+eleven at size 3. `large` takes the largest size that fits, the root larger than the rest where not all can be large.
 """
 
 from __future__ import annotations
@@ -10,8 +9,6 @@ from __future__ import annotations
 from typing import Final
 
 DOTS_HIGH: Final = 7
-LARGE_LINES: Final = 7
-SMALL_LINES: Final = 4
 
 _DRAWN: Final = """
 A .XXX. X...X X...X XXXXX X...X X...X X...X
@@ -67,49 +64,45 @@ GLYPHS: Final[dict[str, tuple[str, ...]]] = {
 } | {" ": ("...",) * DOTS_HIGH}
 """Character -> seven rows of dots, X for ink."""
 
-_HALVES: Final = {("X", "X"): "█", ("X", "."): "▀", (".", "X"): "▄", (".", "."): " "}
+_HALVES: Final = {(True, True): "█", (True, False): "▀", (False, True): "▄", (False, False): " "}
+SIZES: Final = ((3, 3), (3, 2), (2, 2), (2, 1), (1, 1))
+"""Sizes of root and rest, the largest first."""
 
 
-def _dots(text: str) -> list[str]:
-    """Seven rows of dots for a text, a dot's width between letters."""
+def lines_of(size: int) -> int:
+    """Lines of a letter at a size."""
+    return (DOTS_HIGH * size + 1) // 2
+
+
+def _drawn(text: str, size: int) -> list[str]:
+    """The lines of a text; of an odd number of half lines the uppermost stays empty, so that letters share a foot."""
     rows = [".".join(GLYPHS[character][row] for character in text) for row in range(DOTS_HIGH)]
-    return rows
-
-
-def width_of(text: str, size: int) -> int:
-    """Cells that a text takes in one line, at size 1 or 2."""
-    dots = sum(len(GLYPHS[character][0]) + 1 for character in text) - 1
-    return max(0, dots) * size
-
-
-def _at_size(text: str, size: int) -> list[str]:
-    rows = _dots(text)
-    if size == 2:
-        return [row.replace("X", "██").replace(".", "  ") for row in rows]
-    rows = ["." * len(rows[0]), *rows]
+    dots = ["".join(dot * size for dot in row) for row in rows for _ in range(size)]
+    if len(dots) % 2:
+        dots.insert(0, "." * len(dots[0]))
     return [
-        "".join(_HALVES[upper, lower] for upper, lower in zip(rows[top], rows[top + 1], strict=True))
-        for top in range(0, DOTS_HIGH + 1, 2)
+        "".join(_HALVES[upper == "X", lower == "X"] for upper, lower in zip(dots[top], dots[top + 1], strict=True))
+        for top in range(0, len(dots), 2)
     ]
 
 
 def large(symbol: str, width: int, height: int) -> list[str]:
     """The lines of a chord symbol, as large as `width` × `height` cells allow; empty where it cannot be drawn large.
 
-    The first letter with its accidental is the root. Where the whole symbol does not fit at size 2, only the root is.
+    The first letter with its accidental is the root. It may stand a size larger than the rest where not all fits.
     """
     if not symbol or any(character not in GLYPHS for character in symbol):
         return []
     split = 2 if symbol[1:2] in ("♭", "♯") else 1
     root, rest = symbol[:split], symbol[split:]
-    if height >= LARGE_LINES:
-        if width_of(symbol, 2) <= width:
-            return _at_size(symbol, 2)
-        if rest and width_of(root, 2) + 2 + width_of(rest, 1) <= width:
-            left = _at_size(root, 2)
-            right = _at_size(rest, 1)
-            right = [" " * len(right[0])] * (LARGE_LINES - SMALL_LINES) + right
-            return [f"{a}  {b}" for a, b in zip(left, right, strict=True)]
-    if height >= SMALL_LINES and width_of(symbol, 1) <= width:
-        return _at_size(symbol, 1)
+    for root_size, rest_size in SIZES:
+        if lines_of(root_size) > height:
+            continue
+        left = _drawn(root, root_size)
+        right = _drawn(rest, rest_size) if rest else [""]
+        right = [" " * len(right[0])] * (len(left) - len(right)) + right
+        gap = " " * root_size if rest else ""
+        drawn = [f"{one}{gap}{other}" for one, other in zip(left, right, strict=True)]
+        if len(drawn[0]) <= width:
+            return drawn
     return []

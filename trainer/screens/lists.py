@@ -34,10 +34,12 @@ class Level(Screen[None]):
 
     DEFAULT_CSS = """
     Level { layout: vertical; }
-    Level .title { height: auto; padding: 0 2; text-style: bold; color: $primary; }
+    Level .title { height: auto; padding: 0 2;  text-style: bold; color: $primary; }
     Level .line { height: auto; padding: 0 2; color: $foreground; }
-    Level OptionList { height: 1fr; min-height: 1; border: none; padding: 0 1; background: $background;
+    Level Choices { height: 1fr; min-height: 1; border: none; padding: 0 2; background: $background;
         scrollbar-size-vertical: 1; }
+    Level Choices:focus { border: none; background-tint: $background 0%; }
+    Level #choices { height: auto; max-height: 50%; }
     Level VerticalScroll { height: 1fr; padding: 0 2; scrollbar-size-vertical: 1; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [_BACK]
@@ -47,10 +49,14 @@ class Level(Screen[None]):
         self.app.back()
 
 
+class Choices(OptionList):
+    """A list to choose from; Enter is told at the foot."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "select", "Choose", key_display="Enter")]
+
+
 class SetsScreen(Level):
     """Choose the set to practise."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "", "Practise this", key_display="Enter")]
 
     def __init__(self, sets: Sequence[SetEntry], current: str) -> None:
         super().__init__()
@@ -59,10 +65,10 @@ class SetsScreen(Level):
 
     def compose(self) -> ComposeResult:
         yield Static(Content("Choose a set"), classes="title")
-        chosen = OptionList(*(Option(_set_line(entry)) for entry in self.sets), markup=False, id="sets")
+        chosen = Choices(*(Option(_set_line(entry)) for entry in self.sets), markup=False, id="sets")
         chosen.highlighted = next((row for row, entry in enumerate(self.sets) if entry.name == self.current), 0)
         yield chosen
-        yield Footer(show_command_palette=False)
+        yield Footer(show_command_palette=False, compact=True)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         self.app.choose_set(self.sets[event.option_index])
@@ -89,7 +95,7 @@ class TextScreen(Level):
         yield Static(data(self.heading), classes="title")
         with VerticalScroll(id="text"):
             yield Static(self.text, id="words")
-        yield Footer(show_command_palette=False)
+        yield Footer(show_command_palette=False, compact=True)
 
     def on_mount(self) -> None:
         self.query_one("#text").focus()
@@ -134,7 +140,6 @@ class PianoScreen(Level):
     """What is listened to, and which keys of the piano give commands."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "", "Choose", key_display="Enter"),
         Binding("delete,backspace", "forget", "Forget a control", key_display="Del"),
     ]
 
@@ -146,11 +151,11 @@ class PianoScreen(Level):
     def compose(self) -> ComposeResult:
         yield Static(Content("What to listen to"), classes="title")
         yield Static(Content(""), classes="line", id="found")
-        yield OptionList(markup=False, id="choices")
+        yield Choices(markup=False, id="choices")
         yield Static(Content("Commands from the piano (off unless set)"), classes="title")
-        yield OptionList(markup=False, id="controls")
+        yield Choices(markup=False, id="controls")
         yield Static(Content(""), classes="line", id="learn")
-        yield Footer(show_command_palette=False)
+        yield Footer(show_command_palette=False, compact=True)
 
     def on_mount(self) -> None:
         self.renew()

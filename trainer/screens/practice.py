@@ -77,7 +77,7 @@ class PracticeScreen(Screen[None]):
         Binding("f4", "do('show the answer')", "Show", key_display="F4"),
         Binding("f5", "hear", "Hear", key_display="F5"),
         Binding("f6", "pause", "Pause", key_display="F6"),
-        Binding("f7", "keyboard", "Keys", key_display="F7"),
+        Binding("f7", "keyboard", "Keys", key_display="F7", show=False),
         Binding("f8", "app.sets", "Sets", key_display="F8"),
         Binding("f9", "app.piano", "Piano", key_display="F9"),
         Binding("f10", "do('next set')", "End", key_display="F10"),
@@ -92,7 +92,7 @@ class PracticeScreen(Screen[None]):
         self.keyboard = Keyboard(id="keyboard")
         self.roots = RootStrip(id="roots")
         self.roots.cells = tuple(RootCell(note.name, note.name) for note in TWELVE_ROOTS)
-        self.foot = Footer(id="foot", show_command_palette=False)
+        self.foot = Footer(id="foot", show_command_palette=False, compact=True)
         self.keyboard_wanted = False
         self.asked_task: Task | None = None
         self.asked: tuple[Rung, ...] = ()
@@ -169,7 +169,7 @@ class PracticeScreen(Screen[None]):
         self.roots.mark(plain_root(target.root.name))
         self.keyboard.span(*register_of((self.keyboard.low + 1, self.keyboard.high - 1, *target.keys)))
         self.keyboard.show(0)
-        self.answer.show(self._answer, "")
+        self.answer.show(self._answer, "", before=True)
 
     def _heard(self, event: Heard) -> None:
         task = self.asked_task
@@ -250,6 +250,10 @@ class PracticeScreen(Screen[None]):
     def action_hear(self) -> None:
         """Sound the voicing, where sound was handed in."""
         self.app.hear()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """What cannot be had is not offered at the foot."""
+        return self.app.can_hear if action == "hear" else True
 
     def on_key(self, event: events.Key) -> None:
         """Printable keys are the piano's where the computer's keyboard is played."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from trainer.screens.drawing import Drawn, Span, fitted, wrapped
-from trainer.screens.glyphs import LARGE_LINES, SMALL_LINES, large
+from trainer.screens.glyphs import large
 
 
 class Prompt(Drawn):
@@ -27,11 +27,7 @@ class Prompt(Drawn):
             lines: list[list[Span]] = [[(fitted(together, width), "large")]]
             return lines if height == 1 else [*lines, [(fitted(self.words, width), "strong")]]
         words = wrapped(self.words, width)
-        for room in (LARGE_LINES, SMALL_LINES):
-            if height > room and (drawn := large(self.symbol, width, min(room, height - 1))):
-                break
-        else:
-            drawn = [self.symbol]
+        drawn = large(self.symbol, width, height - 1) or ([self.symbol] if self.symbol else [])
         lines = [[(line, "large")] for line in drawn]
         if height - len(lines) > len(words):
             lines.append([])

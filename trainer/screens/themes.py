@@ -22,6 +22,7 @@ THEMES: Final = (
         warning="#d8b4f0",
         error="#ff9d5c",
         accent="#e8d8b0",
+        variables={"white-key": "#d9dee4", "black-key": "#2b333d"},
         dark=True,
     ),
     Theme(
@@ -36,6 +37,7 @@ THEMES: Final = (
         warning="#6a3d9a",
         error="#a63c00",
         accent="#27406b",
+        variables={"white-key": "#ffffff", "black-key": "#1d232b"},
         dark=False,
     ),
     Theme(
@@ -50,6 +52,7 @@ THEMES: Final = (
         warning="#ffe14d",
         error="#ffb380",
         accent="#ffffff",
+        variables={"white-key": "#ffffff", "black-key": "#000000"},
         dark=True,
     ),
 )
