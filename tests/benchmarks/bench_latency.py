@@ -108,9 +108,9 @@ def open_port():  # type: ignore[no-untyped-def]  # an RtMidi binding is untyped
             def arrived(message: tuple[list[int], float], _: object) -> None:
                 now = time.perf_counter_ns()
                 status, key, velocity = message[0]
-                os.write(heard, bytes((kind is Kind.DOWN, key)))
                 kind = Kind.DOWN if status & 0xF0 == 0x90 and velocity else Kind.UP
                 kind = Kind.QUIET if status & 0xF0 == 0xB0 else kind
+                os.write(heard, bytes((kind is Kind.DOWN, key)))
                 post(NoteEvent(now, kind, key, velocity, status & 0x0F, PIANO))  # type: ignore[arg-type]
 
             self.port.set_callback(arrived)

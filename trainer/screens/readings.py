@@ -208,10 +208,15 @@ class Wheel:
             self._figures[root] = figures(latest)
 
     def add(self, attempt: Attempt) -> None:
-        """Count one more attempt."""
-        if attempt.counts and (latest := self._latest.get(attempt.plain_root)) is not None:
+        """Count one more attempt; one of the same number takes the place of the last (see `trainer.session`)."""
+        latest = self._latest.get(attempt.plain_root)
+        if latest is None:
+            return
+        if latest and (latest[-1].session, latest[-1].number) == (attempt.session, attempt.number):
+            latest.pop()
+        if attempt.counts:
             latest.append(attempt)
-            self._figures[attempt.plain_root] = figures(latest)
+        self._figures[attempt.plain_root] = figures(latest)
 
     def cells(self, now: datetime, spelled: Mapping[str, str] | None = None) -> tuple[RootCell, ...]:
         """The twelve cells; `spelled` gives a set's own name for a root (Gb: F#)."""
