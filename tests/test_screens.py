@@ -124,7 +124,7 @@ class Evening:
 
     @asynccontextmanager
     async def running(self, size: tuple[int, int] = (80, 24)) -> AsyncIterator[Pilot[int]]:
-        async with self.app.run_test(size=size) as pilot:
+        async with self.app.run_test(size=size, notifications=True) as pilot:
             await pilot.pause()
             await pilot.pause()
             yield pilot

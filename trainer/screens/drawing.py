@@ -3,8 +3,8 @@
 A line is a tuple of spans (text, role). Roles are names of component classes (`ROLES`), so that colour comes from the
 theme and never stands alone: whoever draws a state also writes its sign and word.
 
-Text from a file, a port or a person is data. `shown` makes any string safe to draw: nothing in it is markup, and what
-a terminal would obey or reorder (control codes, direction marks) is drawn as a visible sign, and every kind of space as a space.
+Text from a file, a port or a person is data. `shown` makes any string safe to draw: nothing in it is markup, what
+a terminal would obey or reorder (control codes, direction marks) is drawn as a visible sign, every space as a space.
 """
 
 from __future__ import annotations
