@@ -13,14 +13,14 @@ Keys are MIDI numbers. Sources: common practice; the identities are those of the
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
 from trainer.chords import Chord, Quality, parse_quality
 from trainer.grading import degrees_in, pretty_symbol
 from trainer.pitch import TWELVE_ROOTS, Degree, MidiNote, Note, key_name, mask_of, note_label, pretty
-from trainer.voicings import Recipe, VoicingRow, recipes_for, stacked
+from trainer.voicings import Recipe, VoicingError, VoicingRow, all_rows, recipe, recipes_for, stacked
 
 
 class NamingError(ValueError):
@@ -77,7 +77,8 @@ class Reading:
 
     `degrees` and `notes` are one for one with the keys, ascending. `voicing` is None where the whole chord is held in
     no voicing of the table; `also` are further voicings of the same chord that fit. `missing` are named tones that are
-    not held (the root of a rootless voicing among them). `decided_by` is what would decide for this reading.
+    not held (the root of a rootless voicing among them), `extra` degrees are no part of it. `decided_by` is what would
+    decide for this reading.
     """
 
     symbol: str
@@ -88,6 +89,7 @@ class Reading:
     degrees: tuple[str, ...]
     notes: tuple[str, ...]
     missing: tuple[str, ...]
+    extra: tuple[str, ...]
     rootless: bool
     decided_by: tuple[str, ...]
     points: float
@@ -185,18 +187,18 @@ def _text(degrees: Sequence[Degree]) -> str:
 
 def _spacing(form: Recipe, relative: tuple[int, ...], heights: tuple[int, ...]) -> str | None:
     """How keys are spaced that have the notes of a recipe; None where they have others."""
-    places, form_heights, form_set = _layout(form)
-    if mask_of(relative) != form_set:
+    places = tuple([degree.pitch_class for degree in form.degrees])
+    if mask_of(relative) != mask_of(places):
         return None
+    return _spacing_of(places, stacked(form.degrees), relative, heights)
+
+
+def _spacing_of(
+    places: tuple[int, ...], form_heights: tuple[int, ...], relative: tuple[int, ...], heights: tuple[int, ...]
+) -> str:
     if places == relative:
         return "as written" if form_heights == heights else "wider"
     return "turned"
-
-
-@lru_cache(maxsize=8192)
-def _layout(form: Recipe) -> tuple[tuple[int, ...], tuple[int, ...], int]:
-    places = tuple([degree.pitch_class for degree in form.degrees])
-    return places, stacked(form.degrees), mask_of(places)
 
 
 def _naming_sentence(chord: Chord, degrees: Sequence[Degree], fits: tuple[Fit, ...], missing: tuple[str, ...]) -> str:
@@ -231,7 +233,7 @@ _MOST_READINGS: Final = 10
 
 _QUALITIES: Final = (
     ("maj7", 1.0), ("7", 1.0), ("m7", 1.0), ("maj9", 0.8), ("9", 0.8), ("m9", 0.8), ("13", 0.8), ("6", 0.8),
-    ("6/9", 0.7), ("m7b5", 0.8), ("dim7", 0.8), ("7alt", 0.7), ("7(b9)", 0.7), ("7(#9)", 0.6), ("7(b13)", 0.4),
+    ("6/9", 0.7), ("m7b5", 0.8), ("dim7", 0.8), ("7alt", 0.6), ("7(b9)", 0.7), ("7(#9)", 0.6), ("7(b13)", 0.4),
     ("7(#11)", 0.5), ("9(#11)", 0.4), ("13(#11)", 0.4), ("13(b9)", 0.6), ("7#5", 0.5), ("9#5", 0.3), ("7b5", 0.3),
     ("m11", 0.6), ("m13", 0.4), ("maj13", 0.5), ("maj7(#11)", 0.5), ("maj9(#11)", 0.4), ("maj7#5", 0.4), ("m6", 0.7),
     ("m6/9", 0.6), ("mMaj7", 0.5), ("mMaj9", 0.4), ("m7b5(9)", 0.3), ("m7b5(11)", 0.4), ("7sus4", 0.7),
@@ -248,6 +250,7 @@ _FAMILY_POINTS: Final = {"shell": 0.4, "four-note rootless": 0.5, "three-note ro
 class _Known:
     """A quality on no root: its tones as places over the root, and those that a plain chord must have."""
 
+    index: int
     quality: Quality
     often: float
     places: int
@@ -257,26 +260,73 @@ class _Known:
 @lru_cache(maxsize=1)
 def _known() -> tuple[_Known, ...]:
     known = []
-    for text, often in _QUALITIES:
+    for index, (text, often) in enumerate(_QUALITIES):
         quality = parse_quality(text)
         places = mask_of(degree.pitch_class for degree in quality.degrees)
         needed = mask_of(degree.pitch_class for degree in quality.degrees if degree not in quality.optional)
         if quality.seventh is not None and quality.fifth == Degree(5):
             needed &= ~(1 << 7)  # a plain fifth may be missing from a seventh chord
-        known.append(_Known(quality, often, places, needed))
+        known.append(_Known(index, quality, often, places, needed))
     return tuple(known)
+
+
+_Form = tuple[Recipe, tuple[int, ...], tuple[int, ...]]
+"""A recipe, its degrees as semitones over the root (0-11), and its heights over its bottom note."""
+
+
+@lru_cache(maxsize=256)
+def _rows_with(colour: str, count: int) -> tuple[str, ...]:
+    """The rows that have a form of so many different notes for a colour. An approach shell is a shell by use only."""
+    found = []
+    for row in all_rows():
+        text = row.degrees_for(colour) if row.family != "approach shell" else None
+        if text is not None and len({token.strip("()!") for token in text.split()} - {"|"}) == count:
+            found.append(row.name)
+    return tuple(found)
+
+
+@lru_cache(maxsize=1024)
+def _forms(index: int, count: int) -> dict[int, tuple[_Form, ...]]:
+    """The voicings of a quality of `_QUALITIES` with so many different notes, by their set of places over the root."""
+    quality = _known()[index].quality
+    found: dict[int, list[_Form]] = {}
+    for row_name in _rows_with(quality.colour, count):
+        try:
+            form = recipe(row_name, quality)
+        except VoicingError:
+            continue
+        places = tuple([degree.pitch_class for degree in form.degrees])
+        found.setdefault(mask_of(places), []).append((form, places, stacked(form.degrees)))
+    return {places: tuple(forms) for places, forms in found.items()}
 
 
 def readings(keys: Iterable[int], previous: Chord | None = None, bass: MidiNote | None = None) -> tuple[Reading, ...]:
     """The chords that keys may be, likely ones first: voicings of the table on every root, and whole chords.
 
     `previous` is the chord before, `bass` a note that sounds below (someone else's, or the player's other hand); both
-    only change the order. One reading for each root and kind of chord. Raises `NamingError` where no key is held.
+    only change the order. One reading for each root and kind of chord. Where the keys are no chord, those of all keys
+    but one, which is `extra`. Empty where that gives nothing, too. Raises `NamingError` where no key is held.
 
     >>> [reading.symbol for reading in readings([53, 57, 60, 64])][:2]
     ['Fmaj7', 'Dm9']
     """
     held = _held(keys)
+    found = _readings(held, previous, bass)
+    if not found and len(held) > 3:
+        for key in held:
+            rest = _readings(tuple([other for other in held if other != key]), previous, bass)
+            for kind, reading in rest.items():
+                besides = _besides(reading, held, key)
+                if kind not in found or besides.points > found[kind].points:
+                    found[kind] = besides
+    ranked = sorted(found.values(), key=lambda reading: (-reading.points, reading.symbol))
+    return tuple(ranked[:_MOST_READINGS])
+
+
+def _readings(
+    held: tuple[MidiNote, ...], previous: Chord | None, bass: MidiNote | None
+) -> dict[tuple[Note, str], Reading]:
+    """The best reading for each root and colour."""
     found: dict[tuple[Note, str], Reading] = {}
     for root in TWELVE_ROOTS:
         relative = tuple([(key - root.pitch_class) % 12 for key in held])
@@ -288,8 +338,23 @@ def readings(keys: Iterable[int], previous: Chord | None = None, bass: MidiNote 
                     kind = (root, known.quality.colour)
                     if kind not in found or reading.points > found[kind].points:
                         found[kind] = reading
-    ranked = sorted(found.values(), key=lambda reading: (-reading.points, reading.symbol))
-    return tuple(ranked[:_MOST_READINGS])
+    return found
+
+
+def _besides(reading: Reading, held: tuple[MidiNote, ...], key: MidiNote) -> Reading:
+    """A reading of all keys but one, as a reading of all."""
+    root = reading.chord.root
+    assert root is not None
+    degree = degrees_in(reading.chord.quality)[(key - root.pitch_class) % 12]
+    at = held.index(key)
+    return replace(
+        reading,
+        degrees=(*reading.degrees[:at], degree.name, *reading.degrees[at:]),
+        notes=(*reading.notes[:at], (root + degree).name, *reading.notes[at:]),
+        extra=(degree.name,),
+        points=round(reading.points - 2.0, 2),
+        sentence=f"{reading.sentence} {note_label(root + degree)}, the {pretty(degree.name)}, is no part of it.",
+    )
 
 
 def _reading(
@@ -303,7 +368,8 @@ def _reading(
     """One quality on one root as a reading; None where the keys are neither a voicing of it nor the whole chord."""
     quality, places = known.quality, mask_of(relative)
     heights = tuple([key - held[0] for key in held])
-    fits = [(form, spacing) for form in recipes_for(quality) if (spacing := _spacing(form, relative, heights))]
+    forms = _forms(known.index, places.bit_count()).get(places, ())
+    fits = [(form, _spacing_of(at, form_heights, relative, heights)) for form, at, form_heights in forms]
     fits.sort(key=lambda fit: -_SPACING_POINTS[fit[1]] - _FAMILY_POINTS.get(fit[0].family, 0.0))
     if known.needed & ~places and not fits:
         return None
@@ -313,12 +379,12 @@ def _reading(
     missing = tuple([d.name for d in quality.degrees if not places >> d.pitch_class & 1 and d not in quality.optional])
     rootless = not places & 1
     leads = _leads(previous, root, quality)
-    points = known.often + leads + _bass_points(bass, root, known)
+    points = known.often + leads + _bass_points(bass, root)
     points += (_SPACING_POINTS[spacing] + _FAMILY_POINTS.get(form.family, 0.0)) if form and spacing else 0.5
     points += 2.0 if relative[0] == 0 else 0.3 if not rootless else 0.0
     points -= sum([0.15 if text in ("1", "5") else 0.5 for text in missing])
     on_bass = None
-    if bass is not None and bass % 12 != root.pitch_class and known.places >> (bass - root.pitch_class) % 12 & 1:
+    if bass is not None and bass % 12 != root.pitch_class:
         on_bass = root + names[(bass - root.pitch_class) % 12]
     chord = Chord(root, quality, on_bass)
     decided_by = tuple(_deciders(root, quality, rootless or relative[0] != 0))
@@ -333,6 +399,7 @@ def _reading(
         degrees=tuple([degree.name for degree in degrees]),
         notes=tuple([(root + degree).name for degree in degrees]),
         missing=missing,
+        extra=(),
         rootless=rootless,
         decided_by=decided_by,
         points=round(points, 2),
@@ -343,11 +410,8 @@ def _reading(
 _MANNER: Final = {"as written": "", "wider": ", opened up", "turned": ", in another order"}
 
 
-def _bass_points(bass: MidiNote | None, root: Note, known: _Known) -> float:
-    if bass is None:
-        return 0.0
-    place = (bass - root.pitch_class) % 12
-    return 4.0 if place == 0 else -0.5 if known.places >> place & 1 else -3.0
+def _bass_points(bass: MidiNote | None, root: Note) -> float:
+    return 0.0 if bass is None else 4.0 if bass % 12 == root.pitch_class else -1.5
 
 
 def _is_dominant(quality: Quality) -> bool:
