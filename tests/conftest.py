@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -22,6 +24,12 @@ def _no_ports(reason: str) -> None:
     pytest.skip(reason)
 
 
+def _end_with_parent() -> None:
+    """In the child, on Linux: end when the tests end, however they do. JACK counts servers that nobody stopped."""
+    set_parent_death_signal = 1
+    ctypes.CDLL(None).prctl(set_parent_death_signal, signal.SIGTERM)
+
+
 class JackDaemon:
     """A JACK server of our own with the dummy driver, under a private name; stopped and started at will."""
 
@@ -35,8 +43,10 @@ class JackDaemon:
 
         from trainer.inputs.ports import list_ports
 
-        command = ["jackd", "-r", "-n", self.name, "-d", "dummy", "-r", "48000", "-p", "64"]
-        self._process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=self._log, stderr=self._log)
+        command = ["jackd", "-S", "-r", "-n", self.name, "-d", "dummy", "-r", "48000", "-p", "64"]
+        self._process = subprocess.Popen(
+            command, stdin=subprocess.DEVNULL, stdout=self._log, stderr=self._log, preexec_fn=_end_with_parent
+        )
         if not until(lambda: list_ports("JACK").backend or self._process and self._process.poll() is not None):
             self.stop()
             _no_ports(f"JACK cannot be used: {list_ports('JACK').problem}")

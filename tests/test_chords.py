@@ -78,6 +78,8 @@ def test_what_is_written_reads_back_in_every_style(style: str, root: str) -> Non
 _DEGREE_NAMES = "1 b2 2 #2 b3 3 4 #4 b5 5 #5 b6 6 bb7 b7 7 b9 9 #9 b11 11 #11 b13 13 #13".split()
 
 
+@example({"1", "b2", "2", "#2", "b3", "b9", "11"}, "house", Note(0))
+@example({"2", "b9"}, "signs", Note(0))
 @given(st.sets(st.sampled_from(_DEGREE_NAMES), min_size=1), st.sampled_from(STYLES), st.sampled_from(TWELVE_ROOTS))
 def test_any_set_of_degrees_can_be_written_and_read_again(names: set[str], style: str, root: Note) -> None:
     chord = Chord(root, Quality.of(" ".join(names)))

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from virtual_piano import VirtualPiano, until
+from virtual_piano import VirtualPiano, listen, until
 
 from trainer.capture import Kind, NoteEvent
 from trainer.inputs.ports import OWN_NAME, PortInput, choose, is_bluetooth, list_ports
@@ -119,7 +119,7 @@ def test_a_chord_arrives_whole_in_order_and_stamped(piano: VirtualPiano) -> None
     ear = Ear()
     with PortInput([piano.port], backend="JACK") as source:
         before_ns = time.perf_counter_ns()
-        source.start(ear)
+        listen(source, ear)
         assert source.name == piano.port and source.connected == (piano.port,)
         piano.play((51, 55, 58, 62))
         assert ear.waits_for(8)
@@ -135,7 +135,7 @@ def test_a_chord_arrives_whole_in_order_and_stamped(piano: VirtualPiano) -> None
 def test_of_a_thousand_notes_none_is_lost_or_out_of_order(piano: VirtualPiano) -> None:
     ear = Ear()
     with PortInput([piano.port], backend="JACK") as source:
-        source.start(ear)
+        listen(source, ear)
         for index in range(1000):
             piano.send(0x90, index % 128, 1 + index % 127)
             if index % 8 == 7:  # as fast as two hands never play, and no faster than a port takes
@@ -150,7 +150,7 @@ def test_of_a_thousand_notes_none_is_lost_or_out_of_order(piano: VirtualPiano) -
 def test_only_notes_pedal_and_mode_messages_are_heard(piano: VirtualPiano) -> None:
     ear = Ear()
     with PortInput(["stage"], backend="JACK") as source:
-        source.start(ear)
+        listen(source, ear)
         for message in (
             (0xB0, 64, 127),
             (0xB0, 1, 50),
@@ -176,7 +176,7 @@ def test_only_notes_pedal_and_mode_messages_are_heard(piano: VirtualPiano) -> No
 def test_a_chosen_channel_is_the_only_one_heard(piano: VirtualPiano) -> None:
     ear = Ear()
     with PortInput([piano.port], channel=3, backend="JACK") as source:
-        source.start(ear)
+        listen(source, ear)
         piano.send(0x90, 60, 50)
         piano.send(0x93, 64, 50)
         assert ear.waits_for(1)
@@ -187,7 +187,7 @@ def test_a_chosen_channel_is_the_only_one_heard(piano: VirtualPiano) -> None:
 def test_an_unplugged_piano_is_told_and_heard_again_once_plugged_in(piano: VirtualPiano) -> None:
     ear = Ear()
     with PortInput([piano.port], backend="JACK") as source:
-        source.start(ear)
+        listen(source, ear)
         piano.send(0x90, 60, 50)
         assert ear.waits_for(1)
         piano.unplug()
@@ -204,7 +204,7 @@ def test_an_unplugged_piano_is_told_and_heard_again_once_plugged_in(piano: Virtu
 def test_two_pianos_are_heard_at_once_each_under_its_name(piano: VirtualPiano) -> None:
     ear = Ear()
     with VirtualPiano("Table Piano") as other, PortInput(["stage", "table"], backend="JACK") as source:
-        source.start(ear)
+        listen(source, ear)
         piano.send(0x90, 60, 50)
         other.send(0x90, 72, 50)
         assert ear.waits_for(2)
@@ -223,7 +223,7 @@ def test_two_pianos_are_heard_at_once_each_under_its_name(piano: VirtualPiano) -
 def test_without_a_name_the_first_piano_that_appears_is_taken(jack_server: Any) -> None:
     ear = Ear()
     with VirtualPiano("Midi Through"), VirtualPiano(f"{OWN_NAME}-out"), PortInput(backend="JACK") as source:
-        source.start(ear)
+        listen(source, ear)
         assert source.connected == ()
         with VirtualPiano("Late Piano") as late:
             assert ear.waits_for_kind(Kind.PORT_FOUND)
@@ -240,7 +240,7 @@ def test_without_a_name_the_first_piano_that_appears_is_taken(jack_server: Any) 
 def test_active_sensing_that_falls_silent_means_no_key_is_held(piano: VirtualPiano) -> None:
     ear = Ear()
     with PortInput([piano.port], backend="JACK") as source:
-        source.start(ear)
+        listen(source, ear)
         piano.send(0xFE)
         piano.send(0x90, 60, 50)
         assert ear.waits_for(2)
@@ -256,7 +256,7 @@ def test_active_sensing_that_falls_silent_means_no_key_is_held(piano: VirtualPia
 def test_a_piano_without_active_sensing_may_be_silent(piano: VirtualPiano) -> None:
     ear = Ear()
     with PortInput([piano.port], backend="JACK") as source:
-        source.start(ear)
+        listen(source, ear)
         piano.send(0x90, 60, 50)
         assert not until(lambda: len(ear.events) > 1, seconds=0.8)
 
@@ -270,7 +270,7 @@ def test_a_listener_that_fails_does_not_end_the_stream(piano: VirtualPiano) -> N
         raise RuntimeError("on the library's thread")
 
     with PortInput([piano.port], backend="JACK") as source:
-        source.start(clumsy)
+        listen(source, clumsy)
         piano.play((60, 64))
         assert ear.waits_for(4)
 
@@ -290,7 +290,7 @@ def test_stopping_while_notes_pour_in_leaves_no_thread_and_no_late_note(piano: V
         for _ in range(10):
             ear = Ear()
             with PortInput([piano.port], backend="JACK") as source:
-                source.start(ear)
+                listen(source, ear)
                 assert ear.waits_for(5)
             after_stop = len(ear.events)
             time.sleep(0.01)
@@ -337,8 +337,8 @@ def test_a_server_that_ends_and_comes_back_is_an_unplugged_piano(jack_server: An
         "from virtual_piano import VirtualPiano\n"
         "piano = VirtualPiano()\n"
         "print('plugged in', flush=True)\n"
-        "sys.stdin.read()\n"
-        "import os; os._exit(0)\n"
+        "if sys.stdin.read() == 'unplug':\n    piano.unplug()\n"
+        "import os; os._exit(0)\n"  # what is left of it belongs to a server that is gone
     )
 
     def begin(text: str) -> subprocess.Popen[str]:
@@ -367,9 +367,10 @@ def test_a_server_that_ends_and_comes_back_is_an_unplugged_piano(jack_server: An
         assert trainer.stdout.readline().strip() == "port lost"
         first_piano.communicate()
         jack_server.start()
-        starts(player, "plugged in")
+        second_piano = starts(player, "plugged in")
         assert trainer.stdout.readline().strip() == "port found"
         rest, _ = trainer.communicate()
+        second_piano.communicate("unplug")
         assert (rest, trainer.returncode) == ("", 0)
     finally:
         for process in running:

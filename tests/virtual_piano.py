@@ -61,6 +61,12 @@ class VirtualPiano:
         self.unplug()
 
 
+def listen(source: Any, post: Callable[[Any], None]) -> None:
+    """Start a source and wait until notes reach it: JACK makes a connection a few periods after it was asked to."""
+    source.start(post)
+    time.sleep(0.05)
+
+
 def until(holds: Callable[[], object], seconds: float = 10.0) -> bool:
     """Wait for something that another thread does; False where it does not come."""
     ends = time.monotonic() + seconds

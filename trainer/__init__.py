@@ -7,6 +7,8 @@ import each other. `tests/test_architecture.py` holds this and fails when it is 
     pitch        spelled notes and degrees on the line of fifths; keys of the piano; orders of roots
     chords/      chord symbols: text <-> quality, bass, tensions; three styles of writing them
     voicings/    the voicing table; a recipe on a root, in a register, within a reach
+    leading/     the cheapest path through many chords' candidate voicings
+    charts/      bars of chords as text, progressions and forms; any key from any key
     capture      timed note events in, settled gestures out
     grading/     target and gesture -> verdicts by degree, and the cause of a miss
     naming       held keys -> degrees of a chord, the voicings they belong to, and the chords they may be
@@ -17,7 +19,8 @@ import each other. `tests/test_architecture.py` holds this and fails when it is 
     inputs/      where notes come from: MIDI ports, a MIDI file, the computer keyboard, a scripted player
     storage/     records (a database), drill files, settings, the folders they live in
     screens/     the Textual application
-    __main__     the command line and the wiring
+    commands/    the commands and their wiring: the one folder that brings the others together
+    __main__     the command line
 
 Glossary
     chord tone, degree   a letter step from the root and an alteration: b7, #11

@@ -29,6 +29,7 @@ from trainer.chords.tones import (
     HEADS,
     SUSPENSIONS,
     Head,
+    fits,
     settle,
     settled,
     tones,
@@ -188,6 +189,8 @@ def _described(mask: int, optional: int) -> tuple[str, list[_Change]]:
     """The kind and the degrees that come nearest; `optional` tones that a kind has anyway stay so."""
     best: tuple[bool, int, str, list[_Change]] | None = None
     for kind, head in _WRITTEN_KINDS:
+        if not fits(head, mask):
+            continue
         changes = _changes(head, mask | (head.optional & ELEVENTH & optional))
         kept = settle(mask, head.optional & mask) == optional
         if best is None or (not kept, len(changes)) < best[:2]:

@@ -251,3 +251,19 @@ class Chord:
 
     def __str__(self) -> str:
         return self.symbol
+
+
+_new_chord: Final = Chord.__new__
+_set_root, _set_quality, _set_bass, _set_reading = (
+    vars(Chord)[name].__set__ for name in ("root", "quality", "bass", "reading")
+)
+
+
+def make_chord(root: Note, quality: Quality, bass: Note | None, reading: str) -> Chord:
+    """The same as ``Chord(...)`` in half the time, for reading: a frozen class otherwise sets each field by name."""
+    chord = _new_chord(Chord)
+    _set_root(chord, root)
+    _set_quality(chord, quality)
+    _set_bass(chord, bass)
+    _set_reading(chord, reading)
+    return chord

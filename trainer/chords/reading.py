@@ -11,7 +11,8 @@ import re
 from typing import Final, NoReturn
 
 from trainer.chords.published import read_published
-from trainer.chords.qualities import Chord, ChordError, Quality, quality_of_tones
+from trainer.chords.qualities import Chord, ChordError, Quality, make_chord, quality_of_tones
+from trainer.chords.spellings import CLASS_OF, GERMAN_ROOTS, ROOTS, SIGNS, word_pattern
 from trainer.chords.tones import (
     ALTERED,
     ANY,
@@ -30,61 +31,6 @@ from trainer.chords.tones import (
 from trainer.chords.writing import TEXTS
 from trainer.pitch import Degree, Note
 
-# One character for one, so that offsets stay true.
-_SIGNS: Final = str.maketrans(
-    {
-        "♭": "b",
-        "♯": "#",
-        "＃": "#",
-        "𝄪": "x",
-        "ᵇ": "b",
-        "Δ": "^",
-        "∆": "^",
-        "△": "^",
-        "▲": "^",
-        "ᐃ": "^",
-        "Ø": "ø",
-        "∅": "ø",
-        "⌀": "ø",
-        "º": "°",
-        "˚": "°",
-        "ᵒ": "°",
-        "−": "-",
-        "–": "-",
-        "—": "-",
-        "‐": "-",
-        "‑": "-",
-        "⁻": "-",
-        "⁺": "+",
-        "＋": "+",
-        "⁽": "(",
-        "⁾": ")",
-        "（": "(",
-        "）": ")",
-        "／": "/",
-        "⁄": "/",
-        "∕": "/",
-        "ᵐ": "m",
-        "ᴹ": "M",
-        "\u00a0": " ",
-        "\u2009": " ",
-        "\u202f": " ",
-        **dict(zip("⁰¹²³⁴⁵⁶⁷⁸⁹", "0123456789", strict=True)),
-        **dict(zip("₀₁₂₃₄₅₆₇₈₉", "0123456789", strict=True)),
-    }
-)
-
-_ROOT_SIGNS: Final = {"": "", "b": "b", "#": "#", "bb": "bb", "##": "##", "x": "##", "𝄫": "bb", "s": "#"}
-_ROOTS: Final = {
-    letter + sign: Note.parse(letter + meaning) for letter in "ABCDEFG" for sign, meaning in _ROOT_SIGNS.items()
-}
-_GERMAN_ROOTS: Final = {
-    **{letter + sign: Note.parse(letter + sign) for letter in "ACDEFG" for sign in ("", "b", "#", "bb", "##")},
-    **{letter + "is": Note.parse(letter + "#") for letter in "ACDEFG"},
-    **{letter + "es": Note.parse(letter + "b") for letter in "CDFG"},
-    **{name: Note.parse("B" + sign) for name, sign in (("H", ""), ("Hb", "b"), ("H#", "#"), ("His", "#"))},
-    **{name: Note.parse(flat) for name, flat in (("B", "Bb"), ("Bb", "Bb"), ("Es", "Eb"), ("As", "Ab"))},
-}
 _ROOT_SIGN: Final = r"bb(?!5,)|##(?!5,)|b(?!5,)|#(?!5,)|x|𝄫|s(?!us)"
 # A flat or sharp belongs to the letter before it, but a comma list after 5 shows that it belongs to the 5: Cb5,7.
 _ROOT: Final = re.compile(rf"\s*([A-G](?:--?(?=:)|{_ROOT_SIGN})?)(\s?:)?")
@@ -92,60 +38,9 @@ _LOWER_ROOT: Final = re.compile(r"\s*(b(?:b(?=m|\s*$))?(?=m|\s*$|\s?/)|[ac-g](?:
 _GERMAN_ROOT: Final = re.compile(r"\s*([AE]s(?!us)|[ACDEFGH]is|[CDFG]es|[ACDEFG](?:bb|##|[b#])?|H[b#]?|Bb?)(\s?:)?")
 
 
-_WORDS: Final = {
-    "M": "M",
-    "m": "m",
-    "-": "-",
-    "^": "^",
-    "°": "o",
-    "o": "o",
-    "0": "o",
-    "ø": "h",
-    "h": "h",
-    "%": "h",
-    "+": "+",
-    "j": "^",
-    "maj": "M",
-    "major": "M",
-    "ma": "M",
-    "mj": "M",
-    "min": "m",
-    "minor": "m",
-    "mi": "m",
-    "dim": "o",
-    "diminished": "o",
-    "aug": "+",
-    "augmented": "+",
-    "dom": "d",
-    "dominant": "d",
-    "hdim": "h",
-    "halfdim": "h",
-    "half-dim": "h",
-    "half dim": "h",
-    "halfdiminished": "h",
-    "half-diminished": "h",
-    "half diminished": "h",
-}
-"""Triad words, in lower case where they are longer than a letter; their classes are those of `TRIADS`."""
-
-
-_NOT_BEFORE: Final = {"ma": "(?!dd|ug)", "o": "(?!mit)"}
-"""What must not follow a word: madd9 is m and add9, omit3 is no o."""
-
-
-def _variants(words: list[str]) -> str:
-    """A pattern of the words, the longest first, each also capitalised and in capitals."""
-    spelled = {
-        form for word in words for form in (word, *(() if len(word) == 1 else (word.capitalize(), word.upper())))
-    }
-    longest_first = sorted(spelled, key=lambda word: (-len(word), word))
-    return "|".join(re.escape(word) + _NOT_BEFORE.get(word.lower(), "") for word in longest_first)
-
-
-_SECOND: Final = [word for word, kind in _WORDS.items() if kind in "M^+"]
 _SUS: Final = r"(?:sus(?:pended)?|Sus|SUS)"
 _HEAD: Final = re.compile(
-    rf"\s*(?:({_variants(list(_WORDS))})\s?({_variants(_SECOND)})?)?"
+    rf"\s*(?:({word_pattern('dm-M^oh+')})\s?({word_pattern('M^+')})?)?"
     rf"\s?(?:({_SUS})(2/4|4/2|24|42|2|4)?\s?)?"
     rf"(6/9|9/6|69|96|13|11|9|7|6|5|4|2|power)?(?:({_SUS})(2/4|4/2|24|42|2|4)?)?"
 )
@@ -158,10 +53,10 @@ _TAIL: Final = re.compile(
     r"|(?P<bass>[/\\]\s?(?:[A-H](?:bb|##|[b#x𝄫]|is|es|s(?!us))?|[a-g][b#+\-]?(?=[\s(]|$)))"
     rf"|(?P<low>[/\\]\s?(?P<low_sign>{_SIGN})?(?P<low_number>1[0-3]|[1-9])(?=\s*$))"
     r"|(?P<open>[(\[])|(?P<close>[)\]])"
+    rf"|[\s,;.]*(?:[aA]dd|ADD)\s?(?P<add>(?:[mM]aj|ma|M|\^)7|7M|(?:{_SIGN})?1?\d)(?:th|nd|rd)?"
     r"|(?P<gap>[\s,;.]*alter\s|[\s,;.]+)"
     r"|(?P<slash>/\s?(?=[b#♮+\-]?\d|[mM]aj|ma|M|j|add|sus|\^))"
     rf"|{_SUS}(?P<sus>2/4|4/2|24|42|2|4|)"
-    rf"|(?:[aA]dd|ADD)\s?(?P<add>(?:[mM]aj|ma|M|\^)7|7M|(?:{_SIGN})?1?\d)(?:th|nd|rd)?"
     r"|(?:no|No|NO|[oO]mit|OMIT|subtract)\s?(?P<no>1?\d|root|R)(?:th|rd|d)?"
     r"|\*(?P<star>(?:bb|##|[b#])?1?\d)"
     r"|(?P<alt>(?:[aA]lt(?:ered)?|ALT)[.7]?)"
@@ -231,9 +126,9 @@ class _Reader:
         first, second, early, by, number, late, late_by = match.groups()
         word = ""
         if first:
-            word = _WORDS.get(first) or _WORDS[first.lower()]
+            word = CLASS_OF[first]
             if second:
-                word += _WORDS.get(second) or _WORDS[second.lower()]
+                word += CLASS_OF[second]
         number = _NUMBER_NAMES.get(number, number)
         end = match.end()
         head = HEADS.get((word, number))
@@ -504,10 +399,10 @@ class _Reader:
             bass = roots.get(name)
             if bass is None:
                 self.fail(self.bass_at, "a bass A to G with b or #, as in C7/Eb", "no such note in these note names")
-            return Chord(root, quality, bass, self.note)
+            return make_chord(root, quality, bass, self.note)
         if self.low is not None:
-            return Chord(root, quality, root + self.low, self.note)
-        return Chord(root, quality, None, self.note)
+            return make_chord(root, quality, root + self.low, self.note)
+        return make_chord(root, quality, None, self.note)
 
 
 _FLAT_SEVENTH: Final = tones("b7")
@@ -527,7 +422,7 @@ def parse_quality(text: str) -> Quality:
     >>> parse_quality("-7b5").degrees
     (Degree('1'), Degree('b3'), Degree('b5'), Degree('b7'))
     """
-    reader = _Reader(text, text if text.isascii() else text.translate(_SIGNS), 0)
+    reader = _Reader(text, text if text.isascii() else text.translate(SIGNS), 0)
     reader.read()
     if reader.bass or reader.low is not None:
         raise ChordError(text, len(text), "no bass: a quality stands without root and bass")
@@ -540,7 +435,7 @@ def parse_quality_and_bass(text: str, start: int, end: int, before: str) -> tupl
     Places in errors are offsets into `text`. Raises `ChordError`.
     """
     part = text[start:end]
-    reader = _Reader(before + part, before + (part if part.isascii() else part.translate(_SIGNS)), 0)
+    reader = _Reader(before + part, before + (part if part.isascii() else part.translate(SIGNS)), 0)
     try:
         reader.read()
         if reader.bass:
@@ -578,8 +473,8 @@ def parse(text: str, *, german: bool = False) -> Chord:
     >>> parse("Db5").reading
     'read as Db with its fifth alone; write D(b5) for an altered fifth'
     """
-    source = text if text.isascii() else text.translate(_SIGNS)
-    roots = _GERMAN_ROOTS if german else _ROOTS
+    source = text if text.isascii() else text.translate(SIGNS)
+    roots = GERMAN_ROOTS if german else ROOTS
     match = (_GERMAN_ROOT if german else _ROOT).match(source)
     note = ""
     if match is None:
@@ -603,9 +498,9 @@ def parse(text: str, *, german: bool = False) -> Chord:
         common = _COMMON.get(quality_text)
         if common is not None and not note and name not in _UNSURE_ROOTS and not (common is _POWER and len(name) > 1):
             if not slash:
-                return Chord(root, common)
+                return make_chord(root, common, None, "")
             if bass_text in roots:
-                return Chord(root, common, roots[bass_text])
+                return make_chord(root, common, roots[bass_text], "")
     reader = _Reader(text, source, start)
     reader.read()
     if note and not reader.note:

@@ -213,6 +213,13 @@ def settle(mask: int, optional: int) -> int:
     return optional & mask
 
 
+def fits(head: Head, mask: int) -> bool:
+    """Whether a head can carry these tones: alt has its own, and an optional 11 cannot stand beside a #11."""
+    if head is ALTERED:
+        return mask == head.tones
+    return not head.optional & ELEVENTH or mask & _BOTH_ELEVENTHS != _BOTH_ELEVENTHS
+
+
 def settled(mask: int, optional: int) -> tuple[int, int]:
     """A finished chord: an optional 11 gives way to a #11."""
     if not optional and not mask & FLAT_THIRTEENTH:
@@ -223,3 +230,4 @@ def settled(mask: int, optional: int) -> tuple[int, int]:
 
 
 _SHARP_ELEVENTH: Final = BIT_OF_NAME["#11"]
+_BOTH_ELEVENTHS: Final = tones("11 #11")

@@ -21,6 +21,7 @@ from trainer.chords.tones import (
     SEVENTHS,
     SUSPENSIONS,
     Head,
+    fits,
     settle,
     tones,
 )
@@ -114,10 +115,10 @@ def _changes(head: Head, mask: int) -> tuple[list[str], int]:
         if have == want:
             continue
         missing, extra = have & ~want, want & ~have
-        replacing = missing and missing == PLAIN[number] and number != 7 and have == missing
+        replacing = have == missing == PLAIN[number] and number != 7 and (number < 8 or firm)
         if missing and not (replacing and extra):
             omitted.append(f"no{number}")
-            have, extra = 0, want
+            have, extra = places, want  # what is left out as a number comes back by add
         elif missing:
             have = 0
         while extra:
@@ -148,6 +149,8 @@ def write_tones(mask: int, optional: int, style: str) -> str:
         return NO_CHORD
     best: tuple[bool, int, str, list[str]] | None = None
     for head, texts in _ROWS:
+        if not fits(head, mask):
+            continue
         changes, cost = _changes(head, mask)
         kept = settle(mask, head.optional & mask) == optional
         if best is None or (not kept, cost) < best[:2]:

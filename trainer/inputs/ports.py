@@ -2,7 +2,11 @@
 
 One small seam stands over two bindings of the same library, RtMidi: python-rtmidi (Python to 3.12) and rtmidi2 (from
 3.13). Port names are the library's, as mido shows them. The library's own thread calls in with each message; it is
-stamped first, turned into a `NoteEvent` and posted. Nothing is polled for notes. One thread of our own looks at the
+stamped first, turned into a `NoteEvent` and posted; nothing is polled for notes, but for JACK. There the library calls
+in on the server's real-time thread, and a call that has to wait for the interpreter makes that thread miss its periods:
+measured with 64 frames a period, four releases of one period came as four times the first. So under JACK the library
+keeps the notes in a queue of its own, filled without the interpreter, and a thread of ours empties it every millisecond
+(`_Reader`). One thread of our own looks at the
 *list* of ports twice a second, so that a port that went away is told and opened again when it is back, and keeps the
 time of active sensing.
 
@@ -37,6 +41,7 @@ from trainer.inputs.source import InputError, Post, Stopped, event_of, printable
 OWN_NAME: Final = "jazz-piano-trainer"
 """What our ports are called; a port whose name begins so is our own and never listened to unasked."""
 LOOK_SECONDS: Final = 0.5
+READ_SECONDS: Final = 0.001
 LOOKS_A_BACKEND: Final = 6
 """How often a backend without a piano is looked at before all are tried again."""
 SENSING_NS: Final = 330_000_000
@@ -68,7 +73,8 @@ class _Binding(Protocol):
 
     def handle(self, api: int) -> Any: ...
     def names(self, handle: Any) -> list[str]: ...
-    def listen(self, handle: Any, index: int, hear: Hear) -> None: ...
+    def listen(self, handle: Any, index: int, hear: Hear | None) -> None: ...
+    def read(self, handle: Any) -> Sequence[int] | None: ...
     def close(self, handle: Any) -> None: ...
 
 
@@ -87,11 +93,16 @@ class _PythonRtMidi:
         except UnicodeDecodeError:
             return list(handle.get_ports(encoding="latin-1"))
 
-    def listen(self, handle: Any, index: int, hear: Hear) -> None:
+    def listen(self, handle: Any, index: int, hear: Hear | None) -> None:
         # Timing messages pass, since they keep active sensing alive just as notes do.
         handle.ignore_types(sysex=True, timing=False, active_sense=False)
         handle.open_port(index, "piano")
-        handle.set_callback(lambda message, _: hear(message[0]))
+        if hear is not None:
+            handle.set_callback(lambda message, _: hear(message[0]))
+
+    def read(self, handle: Any) -> Sequence[int] | None:
+        waiting: tuple[Sequence[int], float] | None = handle.get_message()
+        return None if waiting is None else waiting[0]
 
     def close(self, handle: Any) -> None:
         in_use = gc.get_referents(handle)  # the callback and its data: cancelling drops them
@@ -122,14 +133,21 @@ class _RtMidi2:
                 names.append(name)
             return names
 
-    def listen(self, handle: Any, index: int, hear: Hear) -> None:
+    def listen(self, handle: Any, index: int, hear: Hear | None) -> None:
         handle.ignore_types(midi_sysex=True, midi_time=False, midi_sense=False)
 
-        def heard(message: Sequence[int], _: float) -> None:  # the binding counts a callback's arguments
-            hear(message)
-
         handle.open_port(index)
-        handle.callback = heard
+        if hear is not None:
+            call: Hear = hear
+
+            def heard(message: Sequence[int], _: float) -> None:  # the binding counts a callback's arguments
+                call(message)
+
+            handle.callback = heard
+
+    def read(self, handle: Any) -> Sequence[int] | None:
+        waiting: Sequence[int] | None = handle.get_message()
+        return waiting
 
     def close(self, handle: Any) -> None:
         in_use = [handle.callback, *gc.get_referents(handle)]
@@ -167,6 +185,29 @@ _NO_BINDING: Final = (
 )
 
 
+class _Reader:
+    """Empties the library's own queue of one port, on a thread of ours, and passes each message on."""
+
+    def __init__(self, binding: _Binding, handle: Any, hear: Hear) -> None:
+        self._stopping = False
+        self._thread = threading.Thread(
+            target=self._read, args=(binding, handle, hear), name="MIDI port reader", daemon=True
+        )
+        self._thread.start()
+
+    def stop(self) -> None:
+        self._stopping = True
+        self._thread.join()
+
+    def _read(self, binding: _Binding, handle: Any, hear: Hear) -> None:
+        while not self._stopping:
+            message = binding.read(handle)
+            if message is None:
+                sleep(READ_SECONDS)
+            else:
+                hear(message)
+
+
 class _Problem(Exception):
     """Why a backend does not work, as a sentence."""
 
@@ -188,6 +229,7 @@ class _System:
         if backend == "JACK":
             self._server = _jack(binding.module.__file__)
         self._api: int = api
+        self._readers: dict[int, _Reader] = {}
         try:
             self._lister = binding.handle(api)
             if self._lister.get_current_api() != api:
@@ -206,11 +248,19 @@ class _System:
 
     def open(self, name: str, hear: Hear) -> Any:
         """Listen to a port by its exact name. Raises `InputError`."""
+        handle = None
         try:
             index = self.names().index(name)
             handle = self._binding.handle(self._api)
-            self._binding.listen(handle, index, hear)
+            if self.backend == "JACK":
+                self._binding.listen(handle, index, None)
+                self._readers[id(handle)] = _Reader(self._binding, handle, hear)
+            else:
+                self._binding.listen(handle, index, hear)
         except Exception as fault:
+            if handle is not None:
+                self.close_port(handle)
+                handle = None
             raise InputError(
                 f"The MIDI port {printable(name)} cannot be opened: {printable(str(fault))}. "
                 "Another program may be using it: close that one, or plug the piano in again."
@@ -218,6 +268,9 @@ class _System:
         return handle
 
     def close_port(self, handle: Any) -> None:
+        reader = self._readers.pop(id(handle), None)
+        if reader is not None:
+            reader.stop()
         # The library brings the process down when it closes what its JACK server has already closed.
         if self.alive:
             self._binding.close(handle)
@@ -225,7 +278,10 @@ class _System:
             keep_for_ever(handle)
 
     def close(self) -> None:
-        self.close_port(self._lister)
+        """Let go of everything at once: what outlived its server, in some traceback, could not be destroyed safely."""
+        lister, self._lister = self._lister, None
+        if lister is not None:
+            self.close_port(lister)
         self._close_server()
 
     def _close_server(self) -> None:
@@ -397,7 +453,9 @@ class PortInput(Stopped):
     PORT_LOST when a port vanishes, PORT_FOUND when one is opened after the start. Stamps never run backwards.
     """
 
-    stamp_origin = "callback"
+    stamp_origin = "port"
+    reconnects = True
+    """It finds its port again by itself."""
 
     def __init__(
         self, names: Sequence[str] | None = None, *, channel: int | None = None, backend: str | None = None

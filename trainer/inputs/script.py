@@ -87,7 +87,10 @@ def _added(target: Target, chance: Random) -> Keys:
 
 
 def _no_relation(target: Target, chance: Random) -> Keys:
-    return [key + moved for key, moved in zip(target.keys, (6, 7, 9, 10, 6, 7, 9, 10), strict=False)]
+    """Keys well above the voicing, none of them one of its notes."""
+    own = {key % 12 for key in target.keys}
+    lowest = target.keys[-1] + 3
+    return [key for key in range(lowest, lowest + 12) if key % 12 not in own][: len(target.keys)]
 
 
 MISTAKES: Final[dict[str, Callable[[Target, Random], Keys]]] = {

@@ -38,7 +38,7 @@ class Source(Protocol):
 
     @property
     def stamp_origin(self) -> str:
-        """Where the stamps come from: ``callback``, ``file``, ``keyboard`` or ``script``."""
+        """Where the stamps come from: ``port``, ``file``, ``keyboard`` or ``script``."""
 
     def start(self, post: Post) -> None:
         """Begin. Raises `InputError` where the source cannot be used."""

@@ -126,6 +126,7 @@ def _written_as_degrees(text: str) -> bool:
     return 2 * alike >= len(words) and not any(_A_WORD.search(word) for word in words)
 
 
+@lru_cache(maxsize=4096)
 def stacked(degrees: tuple[Degree, ...]) -> tuple[int, ...]:
     """Semitones of each degree over the bottom one, each at the next key above the one below it.
 

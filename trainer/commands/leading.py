@@ -1,0 +1,58 @@
+"""Voice leading: the cheapest voicings of a chart or a progression."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
+
+if TYPE_CHECKING:
+    from trainer.charts import Chart
+
+
+def lead(options: argparse.Namespace) -> int:
+    """Print the path, a line a chord, or as JSON."""
+    from trainer.charts import ChartError, in_twelve_keys, lead_chart, lead_text, lead_values
+    from trainer.leading import LeadingError, Plan
+
+    try:
+        plan = Plan(voicings=tuple(options.voicing)) if options.voicing else Plan()
+        chart = _chart(options)
+        charts = in_twelve_keys(chart) if options.all_keys else [chart]
+        for index, each in enumerate(charts):
+            found = lead_chart(each, plan, loop=options.loop, melody=not options.without_melody)
+            if options.json:
+                print(json.dumps(lead_values(found), ensure_ascii=False))
+            else:
+                print(("\n" if index else "") + lead_text(found, why=options.why))
+    except (LeadingError, ChartError) as error:
+        raise Refusal(str(error), USED_WRONGLY) from None
+    return DONE
+
+
+def _chart(options: argparse.Namespace) -> Chart:
+    """A chart file, or a progression or form by name, in the key asked for."""
+    from trainer.charts import ChartError, FormError, form_chart, read_chart, transposed
+    from trainer.pitch import Note, PitchError
+    from trainer.storage.files import StorageError, read_text
+
+    try:
+        key = Note.parse(options.key) if options.key else None
+    except PitchError as error:
+        raise Refusal(str(error), USED_WRONGLY) from None
+    path = Path(options.chart)
+    if path.suffix == ".chart" or path.is_file():
+        try:
+            chart = read_chart(read_text(path))
+        except StorageError as error:
+            raise Refusal(str(error)) from None
+        except ChartError as error:
+            raise Refusal("\ntrainer: ".join(f"{path}:{fault}" for fault in error.faults)) from None
+        return chart if key is None else transposed(chart, key)
+    try:
+        return form_chart(options.chart, key)
+    except FormError as error:
+        raise Refusal(str(error), USED_WRONGLY) from None

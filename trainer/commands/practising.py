@@ -1,0 +1,263 @@
+"""Drills, on the screen and without it: sessions of sets with a source of notes and the store."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from random import Random
+from typing import TYPE_CHECKING, Any, Final
+
+from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
+from trainer.commands.sets import found_set, load_set, read_set
+from trainer.commands.store import Store
+
+if TYPE_CHECKING:
+    from trainer.drills import DrillSet, Fault
+    from trainer.inputs.running import Live, Script, Take
+    from trainer.progress import Attempt
+    from trainer.screens.app import Hand, PracticeApp, SetEntry, Source
+    from trainer.session import Command, Session
+
+BLUETOOTH_MS: Final = 15
+"""By how much the windows of hearing are widened on a Bluetooth port, whose stamps scatter (a judgement)."""
+
+
+def drill(options: argparse.Namespace) -> int:
+    if not options.headless:
+        return open_screen(options)
+    from random import Random
+
+    from trainer.inputs.source import InputError
+
+    drill_set = load_set(options.set)
+    try:
+        source = _without_screen(options, None)
+        store = Store(options.records)
+        try:
+            session = session_of(Random(options.seed), drill_set, store, source.name, source.stamp_origin, {})
+            printer = _Printer(options.json)
+            for event in source.run(session):
+                store.keep(event)
+                printer.show(event, session.attempts)
+        finally:
+            store.close()
+    except InputError as error:
+        raise Refusal(str(error)) from None
+    return DONE
+
+
+def session_of(
+    chance: Random, drill_set: DrillSet, store: Store, port: str, stamp_origin: str, controls: Mapping[int, Command]
+) -> Session:
+    """A session of a set, its order drawn by chance, weak roots taken from the record."""
+    from uuid import uuid4
+
+    from trainer.capture import MILLISECOND_NS, Capture, Windows
+    from trainer.inputs.ports import is_bluetooth
+    from trainer.session import Particulars, Session, tasks
+    from trainer.storage.files import utc_now
+    from trainer.voicings import VoicingError
+
+    weakness = [store.weakness(drill) for drill in drill_set.drills]
+    try:
+        plan = tasks(drill_set, chance, weakness, store.settings.reach_semitones)
+    except VoicingError as error:
+        raise Refusal(str(error)) from None
+    windows = Windows().widened(BLUETOOTH_MS * MILLISECOND_NS) if is_bluetooth(port) else Windows()
+    particulars = Particulars(uuid4().hex, utc_now, port, stamp_origin, controls)
+    return Session(plan, particulars, Capture(windows))
+
+
+def _without_screen(options: argparse.Namespace, channel: int | None) -> Take | Script | Live:
+    """What plays where there is no screen: a take, the scripted player, or a live port, as ``--input`` says."""
+    from random import Random
+
+    from trainer.inputs.running import Live, Script, Take
+
+    wanted: str | None = options.input
+    if wanted == "script":
+        return Script(Random(options.seed))
+    if wanted == "computer":
+        raise Refusal("the computer keyboard needs the screen; leave --headless out", USED_WRONGLY)
+    if wanted is not None and _is_take(wanted):
+        return Take(wanted)
+    from trainer.inputs.ports import PortInput
+
+    return Live(PortInput([wanted] if wanted else [], channel=channel))
+
+
+def _is_take(wanted: str) -> bool:
+    return wanted.lower().endswith((".mid", ".midi", ".smf")) or Path(wanted).is_file()
+
+
+class _Printer:
+    """Attempts as lines: JSON on standard output for machines, sentences for people."""
+
+    def __init__(self, as_json: bool) -> None:
+        self._as_json = as_json
+        self._printed = 0
+
+    def show(self, event: object, attempts: Sequence[Attempt]) -> None:
+        from trainer.grading import pretty_symbol
+        from trainer.progress import attempt_object
+        from trainer.session import Finished, Paused, Prompted, TryGraded, Voided
+
+        if isinstance(event, Prompted | Finished):  # what was decided before is final now
+            for attempt in attempts[self._printed :]:
+                if self._as_json:
+                    print(json.dumps(attempt_object(attempt), ensure_ascii=False), flush=True)
+            self._printed = len(attempts)
+        if self._as_json:
+            return
+        if isinstance(event, Prompted):
+            target = event.task.target
+            print(
+                f"{event.number} of {event.total}: {pretty_symbol(target.chord.symbol)}, {target.voicing}", flush=True
+            )
+        elif isinstance(event, TryGraded):
+            time = "" if event.think_ms is None else f"  {(event.think_ms + event.spread_ms) / 1000:.2f} s"
+            print(f"  {event.grade.sentence}{time}", flush=True)
+        elif isinstance(event, Paused):
+            print(f"  {event.reason}", flush=True)
+        elif isinstance(event, Voided):
+            print(f"  This one does not count: {event.reason}.", flush=True)
+        elif isinstance(event, Finished):
+            right = sum(attempt.right_first_try for attempt in attempts)
+            print(f"Done: {right} of {len(attempts)} right at the first try.", flush=True)
+
+
+# -- the screen
+
+
+def open_screen(options: argparse.Namespace) -> int:
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise Refusal(
+            "the screen needs a terminal, and there is none here; without one: trainer drill SET --headless",
+            USED_WRONGLY,
+        )
+    from trainer.screens.app import run
+
+    store = Store(options.records)
+    try:
+        return run(practice_app(options, store))
+    finally:
+        store.close()
+
+
+def practice_app(options: argparse.Namespace, store: Store) -> PracticeApp:
+    """The application with its sets, sources and store: what `trainer` opens. Raises `Refusal`."""
+    # Textual reads its frame rate when it is imported, and importing trainer.screens sets it.
+    import trainer.screens  # noqa: F401
+    from trainer.screens.app import PracticeApp
+
+    sets = _Sets(store, options.seed)
+    chosen = sets.name_of(options.set) if options.set else ""
+    return PracticeApp(
+        sets=sets.entries(),
+        open_session=sets.session,
+        store=store.append,
+        history=sets.history,
+        preferences=store.preferences(),
+        remember=store.remember,
+        first_set=chosen,
+        crash_report=store.places.log,
+        **_sources(options, store),
+    )
+
+
+class _Sets:
+    """The drill sets as the screen lists them, and sessions of them."""
+
+    def __init__(self, store: Store, seed: int | None) -> None:
+        from random import Random
+
+        self._store = store
+        self._chance = Random(seed)
+        self._read: dict[str, tuple[DrillSet | None, tuple[Fault, ...]]] = {}
+
+    def _set(self, name: str) -> tuple[DrillSet | None, tuple[Fault, ...]]:
+        if name not in self._read:
+            self._read[name] = read_set(Path(name))
+        return self._read[name]
+
+    def name_of(self, wanted: str) -> str:
+        """The listed name of a set asked for on the command line, which must be without faults."""
+        path = str(found_set(wanted))
+        drill_set, faults = self._set(path)
+        if drill_set is None or faults:
+            raise Refusal("\ntrainer: ".join(str(fault) for fault in faults))
+        return path
+
+    def entries(self) -> list[SetEntry]:
+        """One row a file, the faulty ones too, with what is wrong with them."""
+        from random import Random
+
+        from trainer.drills import turns
+        from trainer.screens.app import SetEntry
+
+        rows = []
+        for path in dict.fromkeys([*map(str, self._store.places.drill_files()), *self._read]):
+            drill_set, faults = self._set(path)
+            if drill_set is None or faults:
+                rows.append(SetEntry(path, Path(path).stem, f"This set has a fault. {faults[0]}"))
+            else:
+                rows.append(SetEntry(path, drill_set.title, drill_set.about, len(turns(drill_set, Random(0)))))
+        return rows
+
+    def session(self, entry: SetEntry, hand: Hand) -> Session:
+        """A session of a listed set. Raises `Refusal` with one line where it cannot be."""
+        drill_set, faults = self._set(entry.name)
+        if drill_set is None or faults:
+            raise Refusal(str(faults[0]))
+        return session_of(self._chance, drill_set, self._store, hand.port, hand.stamp_origin, hand.controls)
+
+    def history(self, entry: SetEntry) -> list[Attempt]:
+        """Earlier attempts of a set, oldest first."""
+        drill_set, _ = self._set(entry.name)
+        if drill_set is None:
+            return []
+        return list(self._store.records.attempts(set_title=drill_set.title, with_events=False))
+
+
+def _sources(options: argparse.Namespace, store: Store) -> dict[str, Any]:
+    """How the screen finds and opens what the player may play on, and what was chosen on the command line."""
+    from random import Random
+
+    from trainer.inputs.computer import ComputerKeyboard
+    from trainer.inputs.ports import PortInput, choose, list_ports
+    from trainer.inputs.script import LiveScript, ScriptedPlayer
+    from trainer.inputs.source import InputError
+    from trainer.storage.files import StorageError
+
+    channel = store.settings.channel - 1 if store.settings.channel else None
+
+    def scripted_player() -> LiveScript:
+        return LiveScript(ScriptedPlayer(Random(options.seed)))
+
+    def open_port(name: str) -> PortInput:
+        return PortInput([name], channel=channel)
+
+    source: Source | None = None
+    wanted: str | None = options.input
+    if wanted == "script":
+        source = scripted_player()
+    elif wanted == "computer":
+        source = ComputerKeyboard()
+    elif wanted is not None and _is_take(wanted):
+        raise Refusal("a take is graded without the screen; add --headless", USED_WRONGLY)
+    elif wanted is not None:
+        try:
+            source = open_port(choose(wanted, list_ports().names))
+        except InputError as error:
+            raise Refusal(str(error)) from None
+    return {
+        "ports": list_ports,
+        "open_port": open_port,
+        "computer_keyboard": ComputerKeyboard,
+        "scripted_player": scripted_player,
+        "source": source,
+        "refusals": (OSError, ValueError, InputError, StorageError, Refusal),
+    }

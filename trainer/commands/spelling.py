@@ -1,0 +1,108 @@
+"""Questions about chords: spell one, or a voicing of it."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator
+from typing import Any
+
+from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
+
+
+def spell(options: argparse.Namespace) -> int:
+    if options.chord == "-":
+        for line in sys.stdin:
+            symbol = line.rstrip("\r\n")
+            _print_spelled(options, symbol, stream=True)
+        return DONE
+    _print_spelled(options, options.chord, stream=False)
+    return DONE
+
+
+def _print_spelled(options: argparse.Namespace, symbol: str, *, stream: bool) -> None:
+    from trainer.chords import ChordError
+    from trainer.voicings import VoicingError
+
+    try:
+        spelled, explanations = _spelled(options, symbol)
+    except ChordError as error:
+        if stream and options.json:
+            print(json.dumps({"symbol": symbol, "error": str(error), "at": error.at}, ensure_ascii=False))
+            return
+        if stream:
+            print(f"{symbol}: {error}")
+            return
+        raise Refusal(str(error), USED_WRONGLY) from None
+    except VoicingError as error:
+        if stream and options.json:
+            print(json.dumps({"symbol": symbol, "error": str(error), "at": None}, ensure_ascii=False))
+            return
+        raise Refusal(str(error), USED_WRONGLY) from None
+    if options.json:
+        print(json.dumps(({"symbol": symbol} if stream else {}) | spelled, ensure_ascii=False))
+        return
+    print(f"{symbol}: " if stream else "", end="")
+    for line in _spelled_lines(spelled):
+        print(line)
+    for line in explanations:
+        print(f"  {line}")
+
+
+def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], list[str]]:
+    from trainer.chords import parse
+    from trainer.pitch import key_name
+    from trainer.voicings import alternatives, place, recipe
+
+    chord = parse(symbol, german=options.german)
+    if options.voicing is None:
+        spelled: dict[str, Any] = {
+            "chord": chord.symbol,
+            "degrees": [degree.name for degree in chord.quality.degrees] if chord.root is not None else [],
+            "notes": [note.name for note in chord.notes],
+            "optional": [degree.name for degree in chord.quality.degrees if degree in chord.quality.optional],
+            "bass": chord.bass.name if chord.bass is not None else None,
+        }
+        reading = getattr(chord, "reading", None)
+        if reading:
+            spelled["reading"] = reading
+        return spelled, []
+    if chord.root is None:
+        raise Refusal(f"{chord.symbol} is no chord, so there is nothing to voice", USED_WRONGLY)
+    chosen = recipe(options.voicing, chord.quality)
+    explanations = []
+    if options.why:
+        for candidate, _, reason in alternatives(chosen, chord.root):
+            explanations.append(f"{' '.join(key_name(key) for key in candidate.keys)}: {reason}")
+    placed = place(chosen, chord.root)
+    spelled = {
+        "chord": chord.symbol,
+        "voicing": chosen.name,
+        "degrees": [degree.name for degree in chosen.degrees],
+        "notes": [note.name for note in placed.notes],
+        "keys": list(placed.keys),
+        "optional": [degree.name for index, degree in enumerate(chosen.degrees) if index in chosen.optional],
+    }
+    if options.why:
+        spelled["why"] = explanations
+    return spelled, explanations
+
+
+def _spelled_lines(spelled: dict[str, Any]) -> Iterator[str]:
+    from trainer.grading import pretty_symbol
+    from trainer.pitch import Note, note_label, pretty
+
+    title = pretty_symbol(spelled["chord"])
+    yield f"{title}, {spelled['voicing']}" if "voicing" in spelled else title
+    keys = spelled.get("keys")
+    for index in reversed(range(len(spelled["degrees"]))):
+        degree = spelled["degrees"][index]
+        note = note_label(Note.parse(spelled["notes"][index]))
+        optional = "  may be left out" if degree in spelled["optional"] else ""
+        key = f"  key {keys[index]}" if keys else ""
+        yield f"  {pretty(degree):>4}  {note:<9}{key}{optional}".rstrip()
+    if spelled.get("bass"):
+        yield f"  bass  {note_label(Note.parse(spelled['bass']))}"
+    if spelled.get("reading"):
+        yield f"  {spelled['reading']}"

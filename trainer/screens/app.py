@@ -1,0 +1,621 @@
+"""The application: it is handed everything that touches the world, and runs sessions on the screen.
+
+    app = PracticeApp(
+        sets=[SetEntry("minor-sevens", "Minor sevens", "Rootless, both forms", prompts=24), ...],
+        open_session=lambda entry, hand: Session(plan, Particulars(..., port=hand.port,
+                                                 stamp_origin=hand.stamp_origin, controls=hand.controls)),
+        store=append,                     # (attempt, replaces): every attempt, before its verdict is painted
+        history=lambda entry: attempts,   # earlier attempts for the wheel of roots and the summary, oldest first
+        ports=list_ports,                 # -> Listing(names, problem); must return quickly, is asked every 2 s
+        open_port=open_port,              # name -> Source; raises one of `refusals`
+        computer_keyboard=None,           # () -> KeyboardSource, or None
+        scripted_player=None,             # () -> ScriptedSource, or None
+        hear=None,                        # Target -> None, sounds the voicing; must not block; or None
+        preferences=Preferences(),        # what was remembered
+        remember=lambda preferences: None,
+        first_set="",                     # name of the set to open with; "" the remembered one, else the first
+        source=None,                      # a Source chosen already (--port, --keyboard, --script); None: look for one
+        clock=time.perf_counter_ns,       # the clock that stamps the sources' events
+        now=utc_now,                      # wall clock as an aware datetime, for "how long ago"
+        crash_report=path,                # where a report of trouble is written; None: nowhere
+        refusals=(OSError, ValueError),   # exceptions whose text is one line for the player
+    )
+    exit_code = run(app)                  # 0 done, 1 crashed (the report's path has been printed to standard error)
+
+What is handed in may raise an exception of `refusals` (a voicing that cannot be placed, a port that is taken, a disk
+that is full): the player is told its text and the program goes on. `hand` is a `Hand`: what is played and its commands;
+`hand.controls` is handed through as it is, because what the player teaches it later changes it in place.
+
+A source's `start(post)` may call `post` from any thread; events cross over by `loop.call_soon_threadsafe`, which the
+lab found faster and steadier than the library's own ways (see `driving`). A `KeyboardSource` is told each printable
+key by `press(character)`. A `ScriptedSource` is told each prompt by `prompted(target)` and plays it, from a thread of
+its own. A source that loses its port posts PORT_LOST, and PORT_FOUND once it has it again. A source for which
+`reconnects` is absent or False is opened again by the app when its port is back in the listing.
+
+The caller checks that there is a terminal: without one the library never ends.
+
+When the prompt is on the glass cannot be known from inside. `painted` runs when the library has handed the prompt's
+bytes to the thread that writes them to the terminal and the loop has gone round once more; that thread writes at once
+(under a millisecond when the terminal reads), and what the terminal and the monitor add is not seen here.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextvars
+import gc
+import sys
+import time
+import traceback
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import ClassVar, Final, Protocol, runtime_checkable
+
+from textual import events
+from textual.app import App, SystemCommand
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+
+from trainer.capture import Kind, NoteEvent
+from trainer.grading import Target
+from trainer.progress import Attempt, plain_root
+from trainer.screens.driving import Drive
+from trainer.screens.guide import guide_text
+from trainer.screens.lists import Level, PianoScreen, SetsScreen, SummaryScreen, TextScreen
+from trainer.screens.practice import PracticeScreen
+from trainer.screens.readings import Wheel
+from trainer.screens.summary import summary_text
+from trainer.screens.themes import THEME_NAMES, THEMES
+from trainer.session import Command, Finished, Prompted, Session, SessionEvent, State, Task
+
+Post = Callable[[NoteEvent], None]
+
+LOOK_FOR_PORTS_S: Final = 2.0
+CRASHED: Final = 1
+
+
+class Source(Protocol):
+    """Where notes come from. `name` is shown; `stamp_origin` is callback, file, keyboard or script."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def stamp_origin(self) -> str: ...
+
+    def start(self, post: Post) -> None: ...
+
+    def stop(self) -> None: ...
+
+
+@runtime_checkable
+class KeyboardSource(Source, Protocol):
+    """The computer's keyboard as a piano."""
+
+    def press(self, character: str) -> None: ...
+
+
+@runtime_checkable
+class ScriptedSource(Source, Protocol):
+    """A player that answers by itself."""
+
+    def prompted(self, target: Target) -> None: ...
+
+
+class Listing(Protocol):
+    """The MIDI ports there are, and in one line what keeps them from being listed ("" for nothing)."""
+
+    @property
+    def names(self) -> Sequence[str]: ...
+
+    @property
+    def problem(self) -> str: ...
+
+
+@dataclass(frozen=True, slots=True)
+class NoPorts:
+    """A listing of nothing."""
+
+    names: tuple[str, ...] = ()
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SetEntry:
+    """A drill set as listed: `name` tells it apart, the rest is shown.
+
+    `keys` are its lowest and highest key, for the small keyboard; it widens by itself where a prompt lies outside.
+    """
+
+    name: str
+    title: str
+    about: str = ""
+    prompts: int = 0
+    keys: tuple[int, int] = (48, 72)
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """What a session is played with: port and origin of its stamps for the record, controls for its commands."""
+
+    port: str
+    stamp_origin: str
+    controls: Mapping[int, Command] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Preferences:
+    """What is remembered from one evening to the next. `controls` maps a piano key (-1: the pedal) to a command."""
+
+    port: str = ""
+    last_set: str = ""
+    theme: str = THEME_NAMES[0]
+    keyboard_shown: bool = False
+    controls: Mapping[int, str] = field(default_factory=dict)
+
+
+class PracticeApp(App[int]):
+    """See the head of this module."""
+
+    TITLE = "Voicings"
+    CSS = """
+    Screen { background: $background; color: $foreground; }
+    """
+    ENABLE_COMMAND_PALETTE = True
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+q", "leave", "Quit", show=False, priority=True)]
+
+    def __init__(
+        self,
+        *,
+        sets: Sequence[SetEntry],
+        open_session: Callable[[SetEntry, Hand], Session],
+        store: Callable[[Attempt, bool], None],
+        history: Callable[[SetEntry], Sequence[Attempt]] = lambda entry: (),
+        ports: Callable[[], Listing] = NoPorts,
+        open_port: Callable[[str], Source] | None = None,
+        computer_keyboard: Callable[[], KeyboardSource] | None = None,
+        scripted_player: Callable[[], ScriptedSource] | None = None,
+        hear: Callable[[Target], None] | None = None,
+        preferences: Preferences | None = None,
+        remember: Callable[[Preferences], None] = lambda preferences: None,
+        first_set: str = "",
+        source: Source | None = None,
+        clock: Callable[[], int] = time.perf_counter_ns,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
+        crash_report: Path | None = None,
+        refusals: tuple[type[Exception], ...] = (OSError, ValueError),
+    ) -> None:
+        """Raises ValueError where there is no set."""
+        if not sets:
+            raise ValueError("there is no drill set to practise")
+        super().__init__()
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.preferences = preferences or Preferences()
+        known = self.preferences.theme in THEME_NAMES
+        self.theme = self.preferences.theme if known else THEME_NAMES[0]
+        self.drill_sets = tuple(sets)
+        self._open_session = open_session
+        self._store_attempt = store
+        self._history = history
+        self._list_ports = ports
+        self._open_port = open_port
+        self._computer_keyboard = computer_keyboard
+        self._scripted_player = scripted_player
+        self._hear = hear
+        self._remember = remember
+        self._clock = clock
+        self._now = now
+        self.crash_report = crash_report
+        self._refusals = refusals
+        self.crashed = False
+        wanted = first_set or self.preferences.last_set
+        self._set = next((entry for entry in self.drill_sets if entry.name == wanted), self.drill_sets[0])
+        self.controls = _controls(self.preferences.controls)
+        self.practice = PracticeScreen()
+        self.practice.keyboard_wanted = self.preferences.keyboard_shown
+        self.listing: Listing = NoPorts()
+        self.source = source
+        self._lost = ""
+        self._drive: Drive | None = None
+        self._wheel = Wheel()
+        self._spelled: dict[str, str] = {}
+        self._before: tuple[Attempt, ...] = ()
+        self._paused_by_level = False
+        self.register = (48, 72)
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._app_context = contextvars.copy_context()
+
+    # -- start and end
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        return {"white-key": "#ffffff", "black-key": "#000000"}
+
+    def get_default_screen(self) -> Screen[None]:
+        return self.practice
+
+    def on_mount(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        self._app_context = contextvars.copy_context()
+        self._look_for_ports(first=True)
+        self.set_interval(LOOK_FOR_PORTS_S, self._look_for_ports)
+        # A full pass of the collector over everything loaded takes 40 ms and more: what start-up made is set aside.
+        self.call_after_refresh(_settle_collector)
+
+    def on_unmount(self) -> None:
+        if self._drive is not None:
+            self._drive.stop()
+        if self.source is not None:
+            self.source.stop()
+
+    def action_leave(self) -> None:
+        """Leave the program; an attempt that was begun is kept as unfinished."""
+        if self._drive is not None and self._drive.session.state is not State.FINISHED:
+            self._drive.leave()
+        self.exit(0)
+
+    # -- sources
+
+    @property
+    def has_computer_keyboard(self) -> bool:
+        return self._computer_keyboard is not None
+
+    @property
+    def has_scripted_player(self) -> bool:
+        return self._scripted_player is not None
+
+    @property
+    def stamp_origin(self) -> str:
+        return self.source.stamp_origin if self.source is not None else ""
+
+    def _look_for_ports(self, first: bool = False) -> None:
+        """See what ports there are; take one where nothing is listened to, or the one that went away."""
+        self.listing = self._list_ports()
+        if isinstance(self.screen, PianoScreen):
+            self.screen.renew()
+        if first and self.source is not None:
+            self._listen_to(self.source)
+            return
+        if self.source is None:
+            names = self.listing.names
+            wanted = self.preferences.port if self.preferences.port in names else names[0] if names else ""
+            if wanted:
+                self._listen_to_port(wanted)
+            elif first or self._drive is None:
+                self._nothing_to_listen_to()
+        elif self._lost and self._lost in self.listing.names and not getattr(self.source, "reconnects", False):
+            self._listen_to_port(self._lost)
+
+    def _listen_to_port(self, name: str) -> None:
+        if self._open_port is None:
+            return
+        try:
+            source = self._open_port(name)
+        except self._refusals as error:
+            self.practice.say(str(error))
+            return
+        self._listen_to(source)
+
+    def _listen_to(self, source: Source) -> None:
+        """Listen to another source; the drill begins, or begins again where it stood."""
+        again = self._lost != "" and self._drive is not None
+        if self.source is not None:
+            self.source.stop()
+        self.source = source
+        self._lost = ""
+        self.practice.status.listening(True, f"listening to {source.name}")
+        if again:
+            self._arrived(NoteEvent(self._clock(), Kind.PORT_FOUND, port=source.name))
+        else:
+            self._begin()
+        try:
+            source.start(self._post)
+        except self._refusals as error:
+            self.practice.say(str(error))
+
+    def _nothing_to_listen_to(self) -> None:
+        self.practice.status.listening(False, "no piano")
+        found = self.listing.problem or "No MIDI port was found."
+        ways = "Switch the piano on and plug it into the computer: the drill starts by itself."
+        others = []
+        if self.has_computer_keyboard:
+            others.append("try it with the computer's keyboard")
+        if self.has_scripted_player:
+            others.append("watch a scripted player")
+        if others:
+            ways += f" Or press F9 to {' or '.join(others)}."
+        self.practice.no_piano(f"{found} {ways}")
+
+    def choose_source(self, kind: str, name: str) -> None:
+        """What the player chose to listen to: a port by name, the computer's keyboard, or the scripted player."""
+        self.back()
+        self._lost = ""
+        if kind == "port":
+            self.preferences = replace(self.preferences, port=name)
+            self._remember(self.preferences)
+            self._listen_to_port(name)
+        elif kind == "keyboard" and self._computer_keyboard is not None:
+            self._listen_to(self._computer_keyboard())
+        elif kind == "script" and self._scripted_player is not None:
+            self._listen_to(self._scripted_player())
+
+    def pressed(self, character: str) -> bool:
+        """A printable key of the computer; True where it is the piano's."""
+        if isinstance(self.source, KeyboardSource):
+            self.source.press(character)
+            return True
+        return False
+
+    def _post(self, event: NoteEvent) -> None:
+        """Called by the source, on any thread."""
+        if self._loop is not None and not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(self._arrived, event, context=self._app_context)
+
+    def _arrived(self, event: NoteEvent) -> None:
+        if event.kind is Kind.PORT_LOST:
+            self._lost = event.port or (self.source.name if self.source is not None else "")
+            self.practice.status.listening(False, f"{self._lost} is not connected")
+        elif event.kind is Kind.PORT_FOUND and self.source is not None:
+            self._lost = ""
+            self.practice.status.listening(True, f"listening to {self.source.name}")
+        if isinstance(self.screen, PianoScreen) and self.screen.learning is not None:
+            self.screen.heard(event)
+            return
+        if isinstance(self.screen, SummaryScreen) and event.kind is Kind.DOWN:
+            self._command_after(self.controls.get(event.key))
+            return
+        if self._drive is not None:
+            self._drive.arrived(event)
+
+    # -- sessions
+
+    @property
+    def state(self) -> State:
+        return self._drive.session.state if self._drive is not None else State.READY
+
+    def _begin(self) -> None:
+        """Open the set in hand and give its first prompt."""
+        if self._drive is not None:
+            self._drive.stop()
+            self._drive = None
+        source = self.source
+        if source is None:
+            self._nothing_to_listen_to()
+            return
+        try:
+            session = self._open_session(self._set, Hand(source.name, source.stamp_origin, self.controls))
+        except self._refusals as error:
+            self.practice.no_piano(str(error))
+            return
+        self._before = tuple(self._history(self._set))
+        self._wheel = Wheel(self._before)
+        self._spelled = {}
+        self.register = self._set.keys
+        self.practice.begin(self.register)
+        self._figures()
+        self._drive = Drive(session, clock=self._clock, store=self._store, show=self._show)
+        self._drive.begin()
+
+    def _store(self, attempt: Attempt, replaces: bool) -> None:
+        try:
+            self._store_attempt(attempt, replaces)
+        except self._refusals as error:
+            self.notify(str(error), title="This attempt could not be kept", severity="error", markup=False, timeout=20)
+        self._wheel.add(attempt)
+
+    def _show(self, happened: Sequence[SessionEvent]) -> None:
+        self.practice.show(happened)
+        for event in happened:
+            if isinstance(event, Prompted):
+                self._tell_prompt(event.task)
+            elif isinstance(event, Finished):
+                self._finished(event)
+
+    def _tell_prompt(self, task: Task) -> None:
+        target = task.target
+        self.register = (min(self.register[0], *target.keys), max(self.register[1], *target.keys))
+        if plain_root(target.root.name) != target.root.name:
+            self._spelled[plain_root(target.root.name)] = target.root.name
+        if isinstance(self.source, ScriptedSource):
+            self.source.prompted(target)
+        if task.hint == "sound":
+            self.hear()
+
+    def painted(self, happened: Sequence[SessionEvent]) -> None:
+        """What was shown is on its way to the terminal."""
+        if self._drive is not None and any(isinstance(event, Prompted) for event in happened):
+            self._drive.prompt_painted()
+            self._figures()
+
+    def _figures(self) -> None:
+        self.practice.figures(self._wheel.cells(self._now(), self._spelled))
+
+    def _finished(self, event: Finished) -> None:
+        text = summary_text(event.attempts, self._before)
+        self.push_screen(SummaryScreen(self._set.title, text))
+
+    def command(self, command: Command) -> None:
+        """A command of the session, from the computer."""
+        if self._drive is not None:
+            self._drive.command(command)
+
+    def _command_after(self, command: Command | None) -> None:
+        """A command from the piano while the figures are up."""
+        if command is Command.FINISH:
+            self.next_set()
+        elif command is Command.AGAIN:
+            self.same_again()
+
+    def disturbed(self, reason: str) -> None:
+        """The player's eyes were taken off the prompt: its times do not count."""
+        if self._drive is not None:
+            self._drive.disturbed(reason)
+
+    def on_app_blur(self, event: events.AppBlur) -> None:
+        """Another window is in front."""
+        self.disturbed("another window")
+
+    @property
+    def how_to_go_on(self) -> str:
+        """What ends a pause."""
+        return "" if self._lost else "F6 goes on."
+
+    @property
+    def can_hear(self) -> bool:
+        return self._hear is not None
+
+    def hear(self) -> None:
+        """Sound the voicing in hand."""
+        task = self.practice.asked_task
+        if self._hear is not None and task is not None:
+            self._hear(task.target)
+
+    # -- levels
+
+    def _open(self, level: Level) -> None:
+        """Put a level over the practice screen; the drill waits."""
+        while len(self.screen_stack) > 1:
+            self.pop_screen()
+        if self.state in (State.PROMPTED, State.ANSWERED):
+            self.command(Command.PAUSE)
+            self._paused_by_level = True
+        self.push_screen(level)
+
+    def back(self) -> None:
+        """Back to the practice screen; a drill that waited for this goes on."""
+        while len(self.screen_stack) > 1:
+            self.pop_screen()
+        if self._paused_by_level and not self._lost:
+            self.command(Command.RESUME)
+        self._paused_by_level = False
+
+    def action_help(self) -> None:
+        """The help page."""
+        self._open(TextScreen("Help", guide_text()))
+
+    def action_sets(self) -> None:
+        """Choose a set."""
+        self._open(SetsScreen(self.drill_sets, self._set.name))
+
+    def action_piano(self) -> None:
+        """Choose the piano and its command keys."""
+        self._open(PianoScreen())
+
+    def choose_set(self, entry: SetEntry) -> None:
+        """Practise a set."""
+        self._paused_by_level = False
+        self.back()
+        self._set = entry
+        self.preferences = replace(self.preferences, last_set=entry.name)
+        self._remember(self.preferences)
+        self._begin()
+
+    def same_again(self) -> None:
+        """The set in hand from its beginning."""
+        self.choose_set(self._set)
+
+    def next_set(self) -> None:
+        """The set after the one in hand, round and round."""
+        row = self.drill_sets.index(self._set)
+        self.choose_set(self.drill_sets[(row + 1) % len(self.drill_sets)])
+
+    def learn(self, command: Command, control: int | None) -> None:
+        """Give a command a control of the piano, or none; it counts at once."""
+        controls = {key: given for key, given in self.controls.items() if given is not command and key != control}
+        if control is not None:
+            controls[control] = command
+        # The session in hand holds this very mapping, so what was learned counts at once.
+        self.controls.clear()
+        self.controls.update(controls)
+        self.preferences = replace(self.preferences, controls={key: str(given) for key, given in controls.items()})
+        self._remember(self.preferences)
+
+    def remember_keyboard(self, wanted: bool) -> None:
+        """Keep whether the small keyboard is drawn."""
+        self.preferences = replace(self.preferences, keyboard_shown=wanted)
+        self._remember(self.preferences)
+
+    def use_theme(self, name: str) -> None:
+        """Take a theme and keep it."""
+        self.theme = name
+        self.preferences = replace(self.preferences, theme=name)
+        self._remember(self.preferences)
+
+    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
+        """What the command palette finds."""
+        yield SystemCommand("Help", "how it goes, what the signs mean", self.action_help)
+        yield SystemCommand("Choose a set", "practise something else", self.action_sets)
+        yield SystemCommand("Choose the piano", "ports, and command keys on the piano", self.action_piano)
+        if screen is self.practice:
+            for command, words in _COMMAND_WORDS.items():
+                yield SystemCommand(words[0], words[1], lambda command=command: self.command(command))
+            yield SystemCommand("Small keyboard", "draw it, or put it away", self.practice.action_keyboard)
+            if self._hear is not None:
+                yield SystemCommand("Hear it", "sound the voicing", self.hear)
+        for name in THEME_NAMES:
+            yield SystemCommand(f"Colours: {name}", "how the screen looks", lambda name=name: self.use_theme(name))
+        yield SystemCommand("Leave the program", "what was played is kept", self.action_leave)
+
+    # -- trouble
+
+    def _fatal_error(self) -> None:
+        """In place of the library's report, which prints local variables to the screen: ours, into a file."""
+        error = sys.exc_info()[1] or self._exception
+        self.crashed = True
+        if error is not None:
+            write_crash_report(self.crash_report, error, self._now())
+        self._close_messages_no_wait()
+
+
+_COMMAND_WORDS: Final = {
+    Command.AGAIN: ("Again", "the chord before once more"),
+    Command.SKIP: ("Skip", "go on to the next chord"),
+    Command.SHOW: ("Show the answer", "all degrees and notes on the ladder"),
+    Command.PAUSE: ("Pause", "the drill waits"),
+    Command.RESUME: ("Go on", "end the pause"),
+    Command.FINISH: ("End the set", "see the figures"),
+}
+
+
+def _settle_collector() -> None:
+    gc.collect()
+    gc.freeze()
+
+
+def _controls(remembered: Mapping[int, str]) -> dict[int, Command]:
+    """Controls as remembered; a command that is not known any more is dropped."""
+    known = {str(command): command for command in Command}
+    return {int(key): known[name] for key, name in remembered.items() if name in known}
+
+
+def write_crash_report(path: Path | None, error: BaseException, now: datetime) -> None:
+    """Append what went wrong and where in the code: no values, no message, no folder names, nothing personal."""
+    if path is None:
+        return
+    lines = [f"{now.isoformat(timespec='seconds')} {type(error).__name__}"]
+    for frame in traceback.extract_tb(error.__traceback__):
+        lines.append(f"  {Path(frame.filename).name}:{frame.lineno} in {frame.name}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("a", encoding="utf-8") as file:
+            file.write("\n".join(lines) + "\n")
+    except OSError:
+        # The report is a courtesy; the exit code says that there was trouble.
+        return
+
+
+def run(app: PracticeApp) -> int:
+    """Run the application in the terminal and return its exit code; trouble is one line on standard error."""
+    result: int | None = None
+    try:
+        result = app.run()
+    except Exception as error:  # noqa: BLE001  whatever it is, a player gets one line and a report, no traceback
+        app.crashed = True
+        write_crash_report(app.crash_report, error, datetime.now(UTC))
+    if app.crashed:
+        where = f" A report is in {app.crash_report}." if app.crash_report is not None else ""
+        print(f"trainer: the program had to stop because of a fault of its own.{where}", file=sys.stderr)
+        return CRASHED
+    return result if isinstance(result, int) else app.return_code or 0

@@ -1,0 +1,69 @@
+"""The help screen's text: the player's words, one page, cautions included."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from textual.content import Content
+
+from trainer.screens.ladder import STATES
+
+_GUIDE: Final = """\
+# How it goes
+A chord stands in large letters, and under it the voicing that is asked for. The ladder shows its degrees, the lowest \
+note at the bottom. Play all of it. You see degree by degree what was right, one sentence why if it was not, and the \
+time from prompt to notes. Hold the keys as long as you like to read; let go, and the next root comes. Leave the \
+computer alone while you play.
+
+# On the ladder
+{states}
+
+# The wheel of roots
+Twelve roots in the cycle of fourths, your latest tries on each.
+right     how often the first try was right
+time      prompt to whole chord, the middle one of six or more
+at least  so often right one may be sure of: few tries prove little
+last      how long ago the root was asked
+
+# Keys of the computer
+F1 or ?  this page              F6   pause, go on
+F2  the chord before again      F7   draw a small keyboard
+F3  skip                        F8   choose another set
+F4  show the answer             F9   the piano, its command keys
+F5  hear it                     F10  end the set, see the figures
+Esc goes back and never quits. Ctrl+P finds a command by name. Ctrl+Q leaves the program; what was played is kept.
+
+# From the piano
+On F9 you can give the lowest and highest keys, or the pedal, a command: again, skip, show the answer, pause, next \
+set. They are off unless you set them.
+
+# Your hands
+Warm up before you start, and raise what you practise little by little. Take five minutes off after every twenty-five, \
+and a day off in the week. Stop at once on pain, numbness or tingling, and see a clinician who treats musicians. Never \
+stretch for a chord: set the reach of your hand, and wide voicings come closer or split between the hands.
+
+# Your ears
+Start quiet. At about 85 decibels eight hours a day are the usual limit, and each 3 decibels more halve the time. With \
+headphones keep to a moderate level and take breaks.
+
+Your teacher and your doctor know your hands; this program does not."""
+
+
+def guide_text() -> Content:
+    """The page."""
+    states = "\n".join(f"{state.sign}  {_MEANING[name]}" for name, state in STATES.items())
+    lines = []
+    for line in _GUIDE.format(states=states).split("\n"):
+        lines.append(Content(line[2:]).stylize("bold") if line.startswith("# ") else Content(line))
+    return Content("\n").join(lines)
+
+
+_MEANING: Final = {
+    "waiting": "waiting: not held yet",
+    "held": "held, where it belongs",
+    "replaced": "another note is held instead (which one stands beside it)",
+    "moved": "the right note in another octave or voice",
+    "missing": "missing",
+    "left out": "may be left out, and was",
+    "extra": "a note too many, at its height beside the ladder",
+}
