@@ -224,10 +224,9 @@ class Target:
             return usual
         off = (key - self.root.pitch_class - degree.pitch_class + 6) % 12 - 6
         altered = Degree(degree.number, degree.alteration + off)
-        if altered.simple not in _ALTERED_IN_PLACE:
-            return usual
-        odd = not (self.root + altered).is_plain and (self.root + usual).is_plain
-        return usual if odd else altered
+        names = [altered, usual] if altered.simple in _ALTERED_IN_PLACE else [usual]
+        names += [_TWIN[usual]] if usual in _TWIN else []
+        return next((each for each in names if (self.root + each).is_plain), names[0])
 
     @cached_property
     def _own_places(self) -> frozenset[int]:
@@ -256,6 +255,12 @@ _USUAL_DEGREES: Final = {
     semitones: Degree.parse(name)
     for semitones, name in enumerate("1 b9 9 #9 3 11 #11 5 b13 13 b7 7".split())
 }  # fmt: skip
+_TWIN: Final = {
+    Degree(9, 1): Degree(3, -1),
+    Degree(11, 1): Degree(5, -1),
+    Degree(5, -1): Degree(11, 1),
+    Degree(13, -1): Degree(5, 1),
+}
 _ALTERED_IN_PLACE: Final = frozenset({Degree(3, -1), Degree(5, -1), Degree(5, 1)})
 
 
