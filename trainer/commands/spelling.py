@@ -1,4 +1,4 @@
-"""Questions about chords: spell one, or a voicing of it."""
+"""Questions about chords: spell one, or a voicing of it; name the keys of one."""
 
 from __future__ import annotations
 
@@ -6,9 +6,13 @@ import argparse
 import json
 import sys
 from collections.abc import Iterator
-from typing import Any
+from dataclasses import asdict, fields
+from typing import TYPE_CHECKING, Any
 
-from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
+from trainer.commands.refusals import DONE, NO, USED_WRONGLY, Refusal
+
+if TYPE_CHECKING:
+    from trainer.naming import Reading
 
 
 def spell(options: argparse.Namespace) -> int:
@@ -19,6 +23,44 @@ def spell(options: argparse.Namespace) -> int:
         return DONE
     _print_spelled(options, options.chord, stream=False)
     return DONE
+
+
+def name_keys(options: argparse.Namespace) -> int:
+    """Name keys as degrees of a chord, or as every chord they may be."""
+    from trainer.chords import ChordError, parse
+    from trainer.naming import NamingError, name, readings
+    from trainer.pitch import PitchError, parse_key
+
+    try:
+        keys = [parse_key(text) for text in options.keys]
+        bass = parse_key(options.bass) if options.bass else None
+        if options.chord is not None:
+            naming = name(keys, parse(options.chord))
+            if options.json:
+                print(json.dumps(asdict(naming), ensure_ascii=False))
+            else:
+                print(naming.sentence)
+                print(f"\nAs a row of a drill set:\n{naming.drill}")
+            return DONE
+        previous = parse(options.after) if options.after else None
+        found = readings(keys, previous, bass)
+    except (ChordError, NamingError, PitchError) as error:
+        raise Refusal(str(error), USED_WRONGLY) from None
+    if not found:
+        print("trainer: these keys are no chord that has a name here", file=sys.stderr)
+        return NO
+    for reading in found:
+        if options.json:
+            values = {field: value for field, value in vars_of(reading).items() if field != "chord"}
+            print(json.dumps(values, ensure_ascii=False))
+        else:
+            print(reading.sentence)
+    return DONE
+
+
+def vars_of(reading: Reading) -> dict[str, Any]:
+    """The fields of a reading by name."""
+    return {field.name: getattr(reading, field.name) for field in fields(reading)}
 
 
 def _print_spelled(options: argparse.Namespace, symbol: str, *, stream: bool) -> None:
@@ -58,7 +100,7 @@ def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], 
     chord = parse(symbol, german=options.german)
     if options.voicing is None:
         spelled: dict[str, Any] = {
-            "chord": chord.symbol,
+            "chord": chord.write(options.style),
             "degrees": [degree.name for degree in chord.quality.degrees] if chord.root is not None else [],
             "notes": [note.name for note in chord.notes],
             "optional": [degree.name for degree in chord.quality.degrees if degree in chord.quality.optional],
@@ -77,7 +119,7 @@ def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], 
             explanations.append(f"{' '.join(key_name(key) for key in candidate.keys)}: {reason}")
     placed = place(chosen, chord.root)
     spelled = {
-        "chord": chord.symbol,
+        "chord": chord.write(options.style),
         "voicing": chosen.name,
         "degrees": [degree.name for degree in chosen.degrees],
         "notes": [note.name for note in placed.notes],
