@@ -80,7 +80,7 @@ def command_line() -> argparse.ArgumentParser:
         "--style",
         choices=("house", "words", "signs"),
         default="house",
-        help="how to write the chord: Cm7, Cmin7 or C–7",
+        help="how to write the chord",
     )
     spell.add_argument("--json", action="store_true", help="one JSON object a line")
 
