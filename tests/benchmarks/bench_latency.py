@@ -34,7 +34,11 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent.parent
 sys.path.insert(0, str(ROOT))
 
-SERVER = "trainer-bench-latency"
+from trainer.capture import Kind, NoteEvent  # noqa: E402
+from trainer.inputs.ports import PortInput  # noqa: E402
+from trainer.storage.records import Records  # noqa: E402
+
+SERVER = f"trainer-bench-{os.getpid()}"
 PIANO = "Bench piano"
 COLUMNS, LINES = 120, 36
 VERDICT = b"Hold the keys"
@@ -77,11 +81,11 @@ def application(screen: str, chords: int) -> int:
         stamp = datetime.now(UTC).isoformat()
         return Session(tasks, Particulars("bench", lambda: stamp, hand.port, hand.stamp_origin, hand.controls))
 
-    kept = []
+    records = Records.open(Path(tempfile.mkdtemp()) / "records.sqlite")
     app = PracticeApp(
         sets=[SetEntry("bench", "Bench")],
         open_session=open_session,
-        store=kept.append,
+        store=lambda attempt, replaces: records.append(attempt, replacing=replaces),
         source=open_port(),
         crash_report=Path(tempfile.gettempdir()) / "bench-latency-crash.log",
         preferences=Preferences(keyboard_shown=screen == "full"),
@@ -89,39 +93,19 @@ def application(screen: str, chords: int) -> int:
     return run(app)
 
 
-def open_port():  # type: ignore[no-untyped-def]  # an RtMidi binding is untyped
-    """The virtual piano as a source."""
-    import rtmidi
-
-    from trainer.capture import Kind, NoteEvent
-
+def open_port() -> PortInput:
+    """The program's own port, with a note of each key heard written where the bench reads it."""
     heard = os.open(HEARD_FILE, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
 
-    class Port:
-        name = PIANO
-        stamp_origin = "callback"
-        port = None
-
+    class Port(PortInput):
         def start(self, post: Callable[[NoteEvent], None]) -> None:
-            self.port = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name="trainer")
+            def arrived(event: NoteEvent) -> None:
+                os.write(heard, bytes((event.kind is Kind.DOWN, event.key)))
+                post(event)
 
-            def arrived(message: tuple[list[int], float], _: object) -> None:
-                now = time.perf_counter_ns()
-                status, key, velocity = message[0]
-                kind = Kind.DOWN if status & 0xF0 == 0x90 and velocity else Kind.UP
-                kind = Kind.QUIET if status & 0xF0 == 0xB0 else kind
-                os.write(heard, bytes((kind is Kind.DOWN, key)))
-                post(NoteEvent(now, kind, key, velocity, status & 0x0F, PIANO))  # type: ignore[arg-type]
+            super().start(arrived)
 
-            self.port.set_callback(arrived)
-            names = self.port.get_ports()
-            self.port.open_port(next(row for row, name in enumerate(names) if PIANO in name))
-
-        def stop(self) -> None:
-            if self.port is not None:
-                self.port.close_port()
-
-    return Port()
+    return Port([PIANO])
 
 
 @contextmanager
@@ -283,8 +267,8 @@ def measure(screen: str, between_ms: float, chords: int) -> None:
     print(
         f"{screen:<6} {between_ms:>4.0f} ms between notes, {len(latencies_ms)} chords: "
         f"p50 {cut[49]:.1f}  p95 {cut[94]:.1f}  p99 {cut[98]:.1f}  max {latencies_ms[-1]:.1f} ms, "
-        f"lost {lost} (and {garbled} garbled on the way), {written / 1000:.1f} kB a chord, target p99 {TARGETS_MS[screen]} ms {verdict}; "
-        f"start-up to first prompt {start_up_ms:.0f} ms",
+        f"lost {lost} (and {garbled} garbled on the way), {written / 1000:.1f} kB a chord, "
+        f"target p99 {TARGETS_MS[screen]} ms {verdict}; start-up to first prompt {start_up_ms:.0f} ms",
         flush=True,
     )
 
