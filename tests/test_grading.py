@@ -19,7 +19,7 @@ from trainer.capture import Gesture, Standing
 from trainer.chords import Chord, parse, parse_quality
 from trainer.grading import CAUSES, VERDICTS, Grade, Passes, Surroundings, Target, grade, verdicts_so_far
 from trainer.pitch import TWELVE_ROOTS, MidiNote, Note, mask_of, parse_key
-from trainer.voicings import Recipe, all_rows, place, recipe, recipes_for
+from trainer.voicings import Recipe, all_rows, names_for, place, recipe, recipes_for
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 import bench_diagnosis as generated  # noqa: E402
@@ -455,6 +455,8 @@ def test_a_chord_said_to_have_been_played_instead_has_its_third_and_seventh_amon
                     played = parse(said.sentence.split(": this is ")[1].split(", asked was ")[0])
                     assert played.root == asked.root and played.quality != asked.chord.quality
                     numbers = {degree.number for degree in asked.degrees}
+                    if asked.voicing in names_for(played.quality):  # the row may have another make in that quality
+                        numbers &= {degree.number for degree in recipe(asked.voicing, played.quality).degrees}
                     for own, number in ((played.quality.third, 3), (played.quality.seventh, 7)):
                         if own is not None and number in numbers:
                             place = (asked.root + own).pitch_class
