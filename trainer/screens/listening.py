@@ -36,6 +36,7 @@ class ListenScreen(Level):
     def __init__(self) -> None:
         super().__init__()
         self._held = 0
+        self._played = 0
         self._shown = 0
         self._naming: Naming | None = None
         self._gather: Timer | None = None
@@ -51,6 +52,7 @@ class ListenScreen(Level):
         """An event of the piano."""
         if event.kind is Kind.DOWN:
             self._held |= 1 << event.key
+            self._played = self._held  # a chord may be let go again before it is read
         elif event.kind is Kind.UP:
             self._held &= ~(1 << event.key)
         elif event.kind in (Kind.QUIET, Kind.PORT_LOST):
@@ -64,9 +66,8 @@ class ListenScreen(Level):
 
     def _read(self) -> None:
         self._gather = None
-        if self._held:
-            self._shown = self._held
-            self._tell()
+        self._shown = self._played
+        self._tell()
 
     def _tell(self) -> None:
         self.query_one("#words", Static).update(data(self._words()))
