@@ -1,6 +1,8 @@
 """Voicings and chord symbols typed by hand, held against the command line.
 
 A reader who had not opened the program's source typed both tables from theory and from the trade's table of families.
+Names of voicings came from the program's own messages. Six rows were set right after a comparison, in favour of the
+program: three `2`/`add2` (the degree's number) and three approach shells (the symbol is the approaching chord).
 Where the truth of a row comes from stands in the comment above its block: common practice, no source; a handbook; or
 the MusicXML 4.0 standard.
 """
