@@ -5,14 +5,17 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
 from trainer.commands.refusals import DONE, NO, USED_WRONGLY, Refusal
 
 if TYPE_CHECKING:
+    from trainer.chords import Quality
     from trainer.naming import Reading
+    from trainer.pitch import MidiNote, Note
+    from trainer.voicings import Placement, Recipe
 
 
 def spell(options: argparse.Namespace) -> int:
@@ -94,8 +97,7 @@ def _print_spelled(options: argparse.Namespace, symbol: str, *, stream: bool) ->
 
 def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], list[str]]:
     from trainer.chords import parse
-    from trainer.pitch import key_name
-    from trainer.voicings import alternatives, place, recipe
+    from trainer.voicings import place, recipe
 
     chord = parse(symbol, german=options.german)
     if options.voicing is None:
@@ -113,11 +115,8 @@ def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], 
     if chord.root is None:
         raise Refusal(f"{chord.symbol} is no chord, so there is nothing to voice", USED_WRONGLY)
     chosen = recipe(options.voicing, chord.quality)
-    explanations = []
-    if options.why:
-        for candidate, _, reason in alternatives(chosen, chord.root):
-            explanations.append(f"{' '.join(key_name(key) for key in candidate.keys)}: {reason}")
     placed = place(chosen, chord.root)
+    explanations = list(_why(chosen, chord.quality, placed)) if options.why else []
     spelled = {
         "chord": chord.write(options.style),
         "voicing": chosen.name,
@@ -129,6 +128,25 @@ def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], 
     if options.why:
         spelled["why"] = explanations
     return spelled, explanations
+
+
+def _why(chosen: Recipe, quality: Quality, placed: Placement) -> Iterator[str]:
+    """Why the octave was chosen, and the ones next to it were not; and where the other form would lie."""
+    from trainer.pitch import pretty, spelled_key
+    from trainer.voicings import VoicingError, alternatives, place, recipe
+
+    def shown(notes: Sequence[Note], keys: Sequence[MidiNote]) -> str:
+        return " ".join(pretty(spelled_key(note, key)) for note, key in zip(notes, keys, strict=True))
+
+    for candidate, _, reason in alternatives(chosen, placed.root):
+        if abs(candidate.keys[0] - placed.keys[0]) <= 12:
+            yield f"{shown(candidate.notes, candidate.keys)}: {reason}"
+    if chosen.other is not None:
+        try:
+            other = place(recipe(chosen.other, quality), placed.root)
+        except VoicingError:
+            return
+        yield f"{shown(other.notes, other.keys)}: where its other form lies, {chosen.other}."
 
 
 def _spelled_lines(spelled: dict[str, Any]) -> Iterator[str]:
