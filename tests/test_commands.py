@@ -90,6 +90,15 @@ def test_spell_prints_a_chord_with_what_may_be_left_out_and_its_bass(capsys: pyt
     assert spelled["bass"] == "Bb"
 
 
+def test_every_voicing_of_a_chord_can_be_listed_and_spelled(capsys: pytest.CaptureFixture[str]) -> None:
+    listed = graded(capsys, "spell", "C7alt", "--all", "--json")
+    rows = {row["voicing"]: row["degrees"] for row in listed}
+    assert rows["rootless from the third"] == ["3", "b13", "b7", "#9"]  # trade.md, the alt colour
+    for row in listed:
+        (spelled,) = graded(capsys, "spell", "C7alt", "--voicing", row["voicing"], "--json")
+        assert spelled["degrees"] == row["degrees"]
+
+
 def test_spell_reads_symbols_from_standard_input_in_order(tmp_path: Path) -> None:
     run = subprocess.run(
         [sys.executable, "-m", "trainer", "spell", "-", "--json"],

@@ -70,10 +70,13 @@ def command_line() -> argparse.ArgumentParser:
         "  trainer spell Ebm7b5\n"
         "  trainer spell Cm7 --voicing 'rootless from the third'\n"
         "  trainer spell D7 --voicing 'b7 3 13' --why\n"
+        "  trainer spell Cm7 --voicing 'drop 2 under 9'\n"
+        "  trainer spell C7alt --all\n"
         "  trainer spell - --json < symbols.txt",
     )
     spell.add_argument("chord", help="a chord symbol, or - to read one a line from standard input")
     spell.add_argument("--voicing", metavar="NAME|DEGREES", help="a family's name, or degrees from the bottom up")
+    spell.add_argument("--all", action="store_true", help="every voicing of the table that the chord has")
     spell.add_argument("--why", action="store_true", help="say why each octave was chosen or refused")
     spell.add_argument("--german", action="store_true", help="read H as B and B as B flat")
     spell.add_argument(

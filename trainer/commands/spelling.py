@@ -19,12 +19,36 @@ if TYPE_CHECKING:
 
 
 def spell(options: argparse.Namespace) -> int:
+    if options.all:
+        return _print_voicings(options)
     if options.chord == "-":
         for line in sys.stdin:
             symbol = line.rstrip("\r\n")
             _print_spelled(options, symbol, stream=True)
         return DONE
     _print_spelled(options, options.chord, stream=False)
+    return DONE
+
+
+def _print_voicings(options: argparse.Namespace) -> int:
+    """Every voicing of the table that a chord has: name, degrees, and notes where it has a root."""
+    from trainer.chords import ChordError, parse
+    from trainer.pitch import pretty
+    from trainer.voicings import recipes_for
+
+    try:
+        chord = parse(options.chord, german=options.german)
+    except ChordError as error:
+        raise Refusal(str(error), USED_WRONGLY) from None
+    if chord.root is None:
+        raise Refusal(f"{chord.symbol} is no chord, so there is nothing to voice", USED_WRONGLY)
+    for each in recipes_for(chord.quality):
+        degrees = [degree.name for degree in each.degrees]
+        notes = [(chord.root + degree).name for degree in each.degrees]
+        if options.json:
+            print(json.dumps({"voicing": each.name, "hand": each.hand, "degrees": degrees, "notes": notes}))
+        else:
+            print(f"{each.name:<52} {' '.join(map(pretty, degrees)):<22} {' '.join(map(pretty, notes))}")
     return DONE
 
 
