@@ -38,7 +38,9 @@ from trainer.capture import Kind, NoteEvent  # noqa: E402
 from trainer.inputs.ports import PortInput  # noqa: E402
 from trainer.storage.records import Records  # noqa: E402
 
-SERVER = f"trainer-bench-{os.getpid()}"
+RUN = os.environ.setdefault("TRAINER_BENCH", str(os.getpid()))
+"""Tells this run apart from another one on the same machine; the application under test inherits it."""
+SERVER = f"trainer-bench-{RUN}"
 PIANO = "Bench piano"
 COLUMNS, LINES = 120, 36
 VERDICT = b"Hold the keys"
@@ -46,7 +48,7 @@ PROMPT = b"before:"
 FIRST_PROMPT = b"rootless from the third"
 TARGETS_MS = {"light": 12.0, "full": 16.7}
 WARM_UP = 30
-HEARD_FILE = Path(tempfile.gettempdir()) / "bench-latency-heard"
+HEARD_FILE = Path(tempfile.gettempdir()) / f"bench-latency-heard-{RUN}"
 """What the program's port heard, two bytes an event: the library's JACK output now and then swallows or doubles a note,
 and such a chord says nothing about the program."""
 
@@ -113,7 +115,7 @@ def jack() -> Iterator[None]:
     """JACK's dummy server under a name of its own."""
     os.environ["JACK_DEFAULT_SERVER"] = SERVER
     os.environ["JACK_NO_START_SERVER"] = "1"
-    command = ["jackd", "-n", SERVER, "-r", "-d", "dummy", "-r", "48000", "-p", "64"]
+    command = ["jackd", "-S", "-n", SERVER, "-r", "-d", "dummy", "-r", "48000", "-p", "64"]
     server = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     time.sleep(1.5)
     try:
@@ -268,7 +270,8 @@ def measure(screen: str, between_ms: float, chords: int) -> None:
         f"{screen:<6} {between_ms:>4.0f} ms between notes, {len(latencies_ms)} chords: "
         f"p50 {cut[49]:.1f}  p95 {cut[94]:.1f}  p99 {cut[98]:.1f}  max {latencies_ms[-1]:.1f} ms, "
         f"lost {lost} (and {garbled} garbled on the way), {written / 1000:.1f} kB a chord, "
-        f"target p99 {TARGETS_MS[screen]} ms {verdict}; start-up to first prompt {start_up_ms:.0f} ms",
+        f"target p99 {TARGETS_MS[screen]} ms {verdict}; "
+        f"start-up to first prompt {start_up_ms:.0f} ms",
         flush=True,
     )
 
@@ -285,6 +288,7 @@ def main() -> None:
     if shutil.which("jackd") is None:
         raise SystemExit("jackd is not installed")
     with jack():
+        HEARD_FILE.touch()
         for screen in options.screens.split(","):
             for between in options.between.split(","):
                 measure(screen, float(between), options.chords)

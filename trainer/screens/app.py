@@ -6,7 +6,7 @@
                                                  stamp_origin=hand.stamp_origin, controls=hand.controls)),
         store=append,                     # (attempt, replaces): every attempt, before its verdict is painted
         history=lambda entry: attempts,   # earlier attempts for the wheel of roots and the summary, oldest first
-        ports=list_ports,                 # -> Listing(names, problem); must return quickly, is asked every 2 s
+        ports=list_ports,                 # -> Listing(names, problem); asked every 2 s while needed, on a thread
         open_port=open_port,              # name -> Source; raises one of `refusals`
         computer_keyboard=None,           # () -> KeyboardSource, or None
         scripted_player=None,             # () -> ScriptedSource, or None
@@ -243,7 +243,11 @@ class PracticeApp(App[int]):
     def on_mount(self) -> None:
         self._loop = asyncio.get_running_loop()
         self._app_context = contextvars.copy_context()
-        self._look_for_ports(first=True)
+        if self.source is not None:
+            self._listen_to(self.source)
+        else:
+            self.listing = self._list_ports()
+            self._listed(first=True)
         self.set_interval(LOOK_FOR_PORTS_S, self._look_for_ports)
         # A full pass of the collector over everything loaded takes 40 ms and more: what start-up made is set aside.
         self.call_after_refresh(_settle_collector)
@@ -274,22 +278,25 @@ class PracticeApp(App[int]):
     def stamp_origin(self) -> str:
         return self.source.stamp_origin if self.source is not None else ""
 
-    def _look_for_ports(self, first: bool = False) -> None:
-        """See what ports there are; take one where nothing is listened to, or the one that went away."""
-        self.listing = self._list_ports()
+    async def _look_for_ports(self) -> None:
+        """See what ports there are, where somebody wants to know: on a thread, for it may take its time."""
+        waits = self.source is None or (self._lost and not getattr(self.source, "reconnects", False))
+        if waits or isinstance(self.screen, PianoScreen):
+            self.listing = await asyncio.get_running_loop().run_in_executor(None, self._list_ports)
+            self._listed()
+
+    def _listed(self, first: bool = False) -> None:
+        """Take a port where nothing is listened to, or the one that went away."""
         if isinstance(self.screen, PianoScreen):
             self.screen.renew()
-        if first and self.source is not None:
-            self._listen_to(self.source)
-            return
+        names = self.listing.names
         if self.source is None:
-            names = self.listing.names
             wanted = self.preferences.port if self.preferences.port in names else names[0] if names else ""
             if wanted:
                 self._listen_to_port(wanted)
             elif first or self._drive is None:
                 self._nothing_to_listen_to()
-        elif self._lost and self._lost in self.listing.names and not getattr(self.source, "reconnects", False):
+        elif self._lost in names and self._lost and not getattr(self.source, "reconnects", False):
             self._listen_to_port(self._lost)
 
     def _listen_to_port(self, name: str) -> None:
@@ -305,7 +312,7 @@ class PracticeApp(App[int]):
     def _listen_to(self, source: Source) -> None:
         """Listen to another source; the drill begins, or begins again where it stood."""
         again = self._lost != "" and self._drive is not None
-        if self.source is not None:
+        if self.source is not None and self.source is not source:
             self.source.stop()
         self.source = source
         self._lost = ""

@@ -4,13 +4,14 @@ A line is a tuple of spans (text, role). Roles are names of component classes (`
 theme and never stands alone: whoever draws a state also writes its sign and word.
 
 Text from a file, a port or a person is data. `shown` makes any string safe to draw: nothing in it is markup, and what
-a terminal would obey or reorder (control codes, direction marks) is drawn as a visible sign.
+a terminal would obey or reorder (control codes, direction marks) is drawn as a visible sign, and every kind of space as a space.
 """
 
 from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from typing import ClassVar, Final
 
 from rich.cells import cell_len, set_cell_size
@@ -30,6 +31,7 @@ ROLES: Final = ("text", "strong", "faint", "held", "wrong", "moved", "mark", "la
 _REPLACED: Final = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
 
+@lru_cache(maxsize=4096)
 def shown(text: str) -> str:
     """Text as data: what a terminal would obey becomes a visible sign, variation selectors go.
 
@@ -47,6 +49,8 @@ def shown(text: str) -> str:
             signs.append("␡")
         elif 0xFE00 <= code <= 0xFE0F:
             continue
+        elif unicodedata.category(character) == "Zs":
+            signs.append(" ")
         elif unicodedata.category(character) in _REPLACED:
             signs.append("\N{REPLACEMENT CHARACTER}")
         else:
@@ -74,6 +78,11 @@ def fitted(text: str, width: int) -> str:
 
 def line_of(spans: Iterable[Span], width: int) -> Line:
     """Spans cut or filled up to exactly `width` cells; neighbours of one role become one: fewer bytes to write."""
+    return _line_of(tuple(spans), width)
+
+
+@lru_cache(maxsize=2048)
+def _line_of(spans: tuple[Span, ...], width: int) -> Line:
     line: list[Span] = []
     left = width
     for text, role in spans:
@@ -117,30 +126,18 @@ def wrapped(text: str, width: int) -> list[str]:
     return [*lines, current] if current else lines
 
 
-def _cells(line: Line) -> list[Span]:
-    """One entry for each cell; a wide character's second cell is empty."""
-    cells: list[Span] = []
-    for text, role in line:
-        for character in text:
-            cells.append((character, role))
-            cells.extend([("", role)] * (cell_len(character) - 1))
-    return cells
-
-
 def _changed(old: Line, new: Line) -> tuple[int, int] | None:
-    """The columns (first, past the last) in which two lines differ; None: nowhere."""
+    """The columns (first, past the last) in which two lines of one width differ, to the span; None: nowhere."""
     if old == new:
         return None
-    before, after = _cells(old), _cells(new)
-    size = max(len(before), len(after))
-    first = 0
-    while first < min(len(before), len(after)) and before[first] == after[first]:
-        first += 1
-    last = size
-    if len(before) == len(after):
-        while last > first and before[last - 1] == after[last - 1]:
-            last -= 1
-    return (max(0, first - 1), min(size, last + 1)) if last > first else None
+    shared = 0
+    while shared < min(len(old), len(new)) and old[shared] == new[shared]:
+        shared += 1
+    tail = 0
+    while tail < min(len(old), len(new)) - shared and old[-1 - tail] == new[-1 - tail]:
+        tail += 1
+    first = cell_len("".join(text for text, _ in new[:shared]))
+    return first, first + cell_len("".join(text for text, _ in new[shared : len(new) - tail]))
 
 
 class Drawn(Widget):
@@ -178,6 +175,9 @@ class Drawn(Widget):
     def redraw(self) -> None:
         """Draw again and ask for a repaint of what differs."""
         width, height = self.size
+        if width == 0 or not self.display:
+            self._drawn_for = (-1, -1)  # drawn when it has a place again
+            return
         old = self._lines
         same_size = self._drawn_for == (width, height)
         self._draw(width, height)

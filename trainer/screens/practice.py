@@ -139,12 +139,15 @@ class PracticeScreen(Screen[None]):
 
     def show(self, happened: Sequence[SessionEvent]) -> None:
         """Draw what the session said; one repaint for all of it."""
-        for event in happened:
+        last = len(happened) - 1
+        for index, event in enumerate(happened):
             match event:
                 case Prompted():
                     self._prompted(event)
                 case Heard():
-                    self._heard(event)
+                    # Of the notes of a chord that arrive together, only the last picture is drawn.
+                    later = happened[index + 1 :] if index < last else ()
+                    self._heard(event, draw=not any(isinstance(each, (Heard, TryGraded, Prompted)) for each in later))
                 case TryGraded():
                     self._graded(event)
                 case AttemptEnded():
@@ -175,7 +178,7 @@ class PracticeScreen(Screen[None]):
         self.keyboard.show(0)
         self.answer.show(self._answer, "", before=True)
 
-    def _heard(self, event: Heard) -> None:
+    def _heard(self, event: Heard, *, draw: bool) -> None:
         task = self.asked_task
         if task is None:
             return
@@ -185,6 +188,8 @@ class PracticeScreen(Screen[None]):
         if self._verdict_stays and not new:
             return
         self._verdict_stays = False
+        if not draw:
+            return
         self.ladder.show(rungs_heard(self.asked, task.target, event.verdicts), beside(task.target, event.extra))
         self.keyboard.show(event.held, event.held & ~task.target.members)
 
@@ -227,9 +232,10 @@ class PracticeScreen(Screen[None]):
         """There is nothing to listen to: say what was found and what can be done."""
         self.asked_task = None
         self._answer = None
-        self.prompt.show("", "No piano is connected.")
+        self.prompt.show("", f"No piano is connected. {found}")
         self.ladder.show(())
-        self.answer.show(None, found)
+        # Where the prompt has a line or two, the rest stands below.
+        self.answer.show(None, found if self.prompt.size.height < 6 else "")
 
     def figures(self, cells: Sequence[RootCell]) -> None:
         """The figures of the wheel of roots."""
