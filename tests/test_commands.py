@@ -90,6 +90,15 @@ def test_spell_prints_a_chord_with_what_may_be_left_out_and_its_bass(capsys: pyt
     assert spelled["bass"] == "Bb"
 
 
+def test_every_voicing_of_a_chord_can_be_listed_and_spelled(capsys: pytest.CaptureFixture[str]) -> None:
+    listed = graded(capsys, "spell", "C7alt", "--all", "--json")
+    rows = {row["voicing"]: row["degrees"] for row in listed}
+    assert rows["rootless from the third"] == ["3", "b13", "b7", "#9"]  # trade.md, the alt colour
+    for row in listed:
+        (spelled,) = graded(capsys, "spell", "C7alt", "--voicing", row["voicing"], "--json")
+        assert spelled["degrees"] == row["degrees"]
+
+
 def test_spell_reads_symbols_from_standard_input_in_order(tmp_path: Path) -> None:
     run = subprocess.run(
         [sys.executable, "-m", "trainer", "spell", "-", "--json"],
@@ -212,6 +221,29 @@ def test_what_cannot_be_used_gets_a_clear_line_and_its_exit_code(
     assert run.stdout == ""
 
 
+def test_keys_are_named_as_degrees_of_a_chord_and_give_the_row_of_a_drill_set(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (named,) = graded(capsys, "name", "Eb3", "G3", "Bb3", "D4", "--chord", "Cm7", "--json")
+    assert [key["degree"] for key in named["keys"]] == ["b3", "5", "b7", "9"]
+    assert named["fits"][0]["voicing"] == "rootless from the third"
+    (home / "played.toml").write_text(f'title = "Played"\n{named["drill"]}\n', encoding="utf-8")
+    assert main(["check", str(home / "played.toml")]) == 0
+
+
+def test_the_same_keys_are_told_under_all_their_names(capsys: pytest.CaptureFixture[str]) -> None:
+    # evidence.md section 7: rootless Dm9 = Fmaj7, and a bass decides.
+    symbols = [reading["symbol"] for reading in graded(capsys, "name", "53", "57", "60", "64", "--json")]
+    assert {"Fmaj7", "Dm9"} <= set(symbols)
+    over_d = graded(capsys, "name", "53", "57", "60", "64", "--bass", "D2", "--json")
+    assert over_d[0]["symbol"].startswith("Dm")
+
+
+def test_spell_writes_in_the_style_that_is_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    written = [graded(capsys, "spell", "Cm7", "--style", style, "--json")[0]["chord"] for style in ("house", "words")]
+    assert written == ["Cm7", "Cmin7"]
+
+
 def test_lead_finds_the_published_distances_of_a_rootless_two_five_one(capsys: pytest.CaptureFixture[str]) -> None:
     # evidence.md section 7: 1 semitone, then 5, in C; transposition does not change a distance.
     rows = graded(capsys, "lead", "ii-V-I", "--all-keys", "--json")
@@ -220,7 +252,7 @@ def test_lead_finds_the_published_distances_of_a_rootless_two_five_one(capsys: p
 
 
 def test_every_command_has_help_with_examples(capsys: pytest.CaptureFixture[str]) -> None:
-    for command in ("drill", "ports", "spell", "progress", "check", "lead"):
+    for command in ("drill", "ports", "spell", "progress", "check", "lead", "name"):
         with pytest.raises(SystemExit) as ended:
             main([command, "--help"])
         assert ended.value.code == 0

@@ -67,7 +67,10 @@ class Desk:
         return " ".join(" ".join(line[region.x : region.right] for line in lines).split())
 
     async def shows(self, *words: str) -> None:
-        await until(lambda: all(word in " ".join(self.shown.split()) for word in words))
+        try:
+            await until(lambda: all(word in " ".join(self.shown.split()) for word in words))
+        except AssertionError:
+            raise AssertionError(f"{words} are not all on the screen:\n{self.shown}") from None
 
     def attempts(self) -> list[Any]:
         return list(self.store.records.attempts())
@@ -208,3 +211,23 @@ def test_a_replay_shows_each_prompt_when_the_keys_of_the_one_before_are_up(set_f
     store.close()
     assert prompts == [0, 1700 * MILLISECOND_NS]
     assert isinstance(session.task, Task | None)
+
+
+@pytest.mark.port
+async def test_what_is_played_is_read_under_its_names_and_kept_as_a_drill(jack_server: object, set_file: Path) -> None:
+    with VirtualPiano(PIANO) as piano:
+        async with practising(set_file, "--input", PIANO) as desk:
+            await desk.shows("on C", "waiting")
+            await desk.pilot.press("f12")
+            await desk.shows("Play, and read")
+            piano.play((53, 57, 60, 64), hold_s=0.2)  # rootless Dm9 = Fmaj7 (evidence.md section 7)
+            await desk.shows("Fmaj7", "Dm9 without its root")
+            await desk.pilot.press(*"Cm7")
+            piano.play(CM7, hold_s=0.2)
+            await desk.shows("On Cm7 these keys are ♭3 5 ♭7 9", 'voicing = "rootless from the third"')
+            await desk.pilot.press("f5")
+            kept = desk.store.places.own_drills / "played.toml"
+            await until(kept.exists)
+            assert main(["check", str(kept)]) == 0
+            await desk.pilot.press("escape")
+            await desk.shows("rootless from the third, minor 7, on C")

@@ -19,7 +19,7 @@ from trainer.capture import Gesture, Standing
 from trainer.chords import Chord, parse, parse_quality
 from trainer.grading import CAUSES, VERDICTS, Grade, Passes, Surroundings, Target, grade, verdicts_so_far
 from trainer.pitch import TWELVE_ROOTS, MidiNote, Note, mask_of, parse_key
-from trainer.voicings import Recipe, all_rows, place, recipe, recipes_for
+from trainer.voicings import Recipe, all_rows, names_for, place, recipe, recipes_for
 
 sys.path.insert(0, str(Path(__file__).parent / "benchmarks"))
 import bench_diagnosis as generated  # noqa: E402
@@ -62,7 +62,7 @@ def test_b_for_b_flat_is_a_half_step_high_and_makes_it_major_seven() -> None:
     assert (graded.verdicts[1].semitones, str(graded.verdicts[1].by)) == (1, "7")
     assert codes(graded) == ["half_step", "wrong_quality"]
     assert graded.sentence == (
-        "The root is right. B for B♭ on top: a half step high; the ♭7 of C is B♭. As played it is Cmaj7."
+        "The root is right. B for B♭ on top: a half step high; the ♭7 of C is B♭. That would be Cmaj7."
     )
 
 
@@ -70,7 +70,7 @@ def test_e_flat_for_e_is_the_third_missed_and_spelled_as_a_flat_third() -> None:
     graded = grade(target("C7", "shell, root third seventh"), keys("C3 Eb3 Bb3"))
     assert codes(graded)[0] == "third_missed" and {"half_step", "wrong_quality"} <= set(codes(graded))
     assert "E♭ for E: a half step low; the 3 of C is E." in graded.sentence
-    assert graded.sentence.endswith("As played it is Cm7.")
+    assert graded.sentence.endswith("That would be Cm7.")
 
 
 def test_what_was_right_is_named_first() -> None:
@@ -204,7 +204,7 @@ def test_rootless_g_thirteen_missed_by_a_finger_is_told_on_g_not_on_d_flat() -> 
 def test_another_quality_is_not_claimed_where_it_would_be_the_same_keys() -> None:
     # Guide tones of m7 and m7b5 are the same keys, so m7b5 cannot be what went wrong.
     graded = grade(target("Cm7", "guide tones, third low"), keys("E3 Bb3"))
-    assert graded.cause == "third_missed" and "As played it is C7." in graded.sentence
+    assert graded.cause == "third_missed" and "That would be C7." in graded.sentence
     for causes in (grade(target("Cm7", "guide tones, third low"), keys("Eb3 B3")),):
         assert "Cm7♭5" not in causes.sentence
 
@@ -436,3 +436,29 @@ def test_a_sentence_names_no_degree_as_right_that_is_not(answer: tuple[Target, i
     if not graded.right and graded.sentence.startswith("The ") and (" are right." in graded.sentence):
         said = graded.sentence.split(" are right.")[0].removeprefix("The ").replace(" and ", ", ").split(", ")
         assert len(said) == len(right)
+
+
+def test_a_chord_said_to_have_been_played_instead_has_its_third_and_seventh_among_the_keys() -> None:
+    chance = Random(3)
+    claims = 0
+    for targets in generated.sets(3):
+        for asked in targets[:12]:
+            for cause in ("half_step", "wrong_quality", "third_missed", "no_relation"):
+                held = generated.GENERATORS[cause](generated.Scene(asked, targets[13], tuple(targets)), chance)
+                if held is None or min(held) < 0:
+                    continue
+                graded = grade(asked, mask_of(held))
+                for said in graded.causes:
+                    if said.code != "wrong_quality":
+                        continue
+                    claims += 1
+                    played = parse(said.sentence.split(": this is ")[1].split(", asked was ")[0])
+                    assert played.root == asked.root and played.quality != asked.chord.quality
+                    numbers = {degree.number for degree in asked.degrees}
+                    if asked.voicing in names_for(played.quality):  # the row may have another make in that quality
+                        numbers &= {degree.number for degree in recipe(asked.voicing, played.quality).degrees}
+                    for own, number in ((played.quality.third, 3), (played.quality.seventh, 7)):
+                        if own is not None and number in numbers:
+                            place = (asked.root + own).pitch_class
+                            assert place in {key % 12 for key in held}, (asked.chord, asked.voicing, held, said)
+    assert claims > 1000

@@ -70,13 +70,36 @@ def command_line() -> argparse.ArgumentParser:
         "  trainer spell Ebm7b5\n"
         "  trainer spell Cm7 --voicing 'rootless from the third'\n"
         "  trainer spell D7 --voicing 'b7 3 13' --why\n"
+        "  trainer spell Cm7 --voicing 'drop 2 under 9'\n"
+        "  trainer spell C7alt --all\n"
         "  trainer spell - --json < symbols.txt",
     )
     spell.add_argument("chord", help="a chord symbol, or - to read one a line from standard input")
     spell.add_argument("--voicing", metavar="NAME|DEGREES", help="a family's name, or degrees from the bottom up")
+    spell.add_argument("--all", action="store_true", help="every voicing of the table that the chord has")
     spell.add_argument("--why", action="store_true", help="say why each octave was chosen or refused")
     spell.add_argument("--german", action="store_true", help="read H as B and B as B flat")
+    spell.add_argument(
+        "--style",
+        choices=("house", "words", "signs"),
+        default="house",
+        help="how to write the chord",
+    )
     spell.add_argument("--json", action="store_true", help="one JSON object a line")
+
+    name = command(
+        "name",
+        spelling.name_keys,
+        "name keys: as degrees of a chord, or as every chord they may be",
+        "  trainer name Eb3 G3 Bb3 D4 --chord Cm7\n"
+        "  trainer name 53 57 60 64 --after G7\n"
+        "  trainer name F3 A3 C4 E4 --bass D2 --json",
+    )
+    name.add_argument("keys", nargs="+", metavar="KEY", help="a key by name with octave (C4 is middle C) or by number")
+    name.add_argument("--chord", metavar="SYMBOL", help="the chord they are meant for")
+    name.add_argument("--after", metavar="SYMBOL", help="the chord before")
+    name.add_argument("--bass", metavar="KEY", help="a note that sounds below")
+    name.add_argument("--json", action="store_true", help="one JSON object a line")
 
     drill = command(
         "drill",

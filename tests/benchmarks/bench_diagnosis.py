@@ -95,7 +95,11 @@ def third_missed(scene: Scene, chance: Random) -> Keys:
 
 
 def other_in_place(target: Target, other: Quality) -> Keys:
-    """Third, fifth and seventh as another quality has them, all else as asked."""
+    """Third, fifth and seventh as another quality has them, all else as asked, which that chord must bear."""
+    if other.colour != "7" and any(degree.name in ("b9", "#9", "b13") for degree in target.degrees):
+        return None
+    if any(degree.number > 7 for degree in other.degrees):
+        return None
     keys: list[int] = list(target.keys)
     theirs = {degree.number: degree for degree in other.degrees}
     for at, degree in enumerate(target.degrees):

@@ -115,7 +115,7 @@ def jack() -> Iterator[None]:
     """JACK's dummy server under a name of its own."""
     os.environ["JACK_DEFAULT_SERVER"] = SERVER
     os.environ["JACK_NO_START_SERVER"] = "1"
-    command = ["jackd", "-n", SERVER, "-r", "-d", "dummy", "-r", "48000", "-p", "64"]
+    command = ["jackd", "-S", "-n", SERVER, "-r", "-d", "dummy", "-r", "48000", "-p", "64"]
     server = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     time.sleep(1.5)
     try:

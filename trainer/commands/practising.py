@@ -160,6 +160,7 @@ def practice_app(options: argparse.Namespace, store: Store) -> PracticeApp:
         open_session=sets.session,
         store=store.append,
         history=sets.history,
+        keep=store.keep_row,
         preferences=store.preferences(),
         remember=store.remember,
         first_set=chosen,

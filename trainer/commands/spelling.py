@@ -1,17 +1,26 @@
-"""Questions about chords: spell one, or a voicing of it."""
+"""Questions about chords: spell one, or a voicing of it; name the keys of one."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, fields
+from typing import TYPE_CHECKING, Any
 
-from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
+from trainer.commands.refusals import DONE, NO, USED_WRONGLY, Refusal
+
+if TYPE_CHECKING:
+    from trainer.chords import Quality
+    from trainer.naming import Reading
+    from trainer.pitch import MidiNote, Note
+    from trainer.voicings import Placement, Recipe
 
 
 def spell(options: argparse.Namespace) -> int:
+    if options.all:
+        return _print_voicings(options)
     if options.chord == "-":
         for line in sys.stdin:
             symbol = line.rstrip("\r\n")
@@ -19,6 +28,66 @@ def spell(options: argparse.Namespace) -> int:
         return DONE
     _print_spelled(options, options.chord, stream=False)
     return DONE
+
+
+def _print_voicings(options: argparse.Namespace) -> int:
+    """Every voicing of the table that a chord has: name, degrees, and notes where it has a root."""
+    from trainer.chords import ChordError, parse
+    from trainer.pitch import pretty
+    from trainer.voicings import recipes_for
+
+    try:
+        chord = parse(options.chord, german=options.german)
+    except ChordError as error:
+        raise Refusal(str(error), USED_WRONGLY) from None
+    if chord.root is None:
+        raise Refusal(f"{chord.symbol} is no chord, so there is nothing to voice", USED_WRONGLY)
+    for each in recipes_for(chord.quality):
+        degrees = [degree.name for degree in each.degrees]
+        notes = [(chord.root + degree).name for degree in each.degrees]
+        if options.json:
+            print(json.dumps({"voicing": each.name, "hand": each.hand, "degrees": degrees, "notes": notes}))
+        else:
+            print(f"{each.name:<52} {' '.join(map(pretty, degrees)):<22} {' '.join(map(pretty, notes))}")
+    return DONE
+
+
+def name_keys(options: argparse.Namespace) -> int:
+    """Name keys as degrees of a chord, or as every chord they may be."""
+    from trainer.chords import ChordError, parse
+    from trainer.naming import NamingError, name, readings
+    from trainer.pitch import PitchError, parse_key
+
+    try:
+        keys = [parse_key(text) for text in options.keys]
+        bass = parse_key(options.bass) if options.bass else None
+        if options.chord is not None:
+            naming = name(keys, parse(options.chord))
+            if options.json:
+                print(json.dumps(asdict(naming), ensure_ascii=False))
+            else:
+                print(naming.sentence)
+                print(f"\nAs a row of a drill set:\n{naming.drill}")
+            return DONE
+        previous = parse(options.after) if options.after else None
+        found = readings(keys, previous, bass)
+    except (ChordError, NamingError, PitchError) as error:
+        raise Refusal(str(error), USED_WRONGLY) from None
+    if not found:
+        print("trainer: these keys are no chord that has a name here", file=sys.stderr)
+        return NO
+    for reading in found:
+        if options.json:
+            values = {field: value for field, value in vars_of(reading).items() if field != "chord"}
+            print(json.dumps(values, ensure_ascii=False))
+        else:
+            print(reading.sentence)
+    return DONE
+
+
+def vars_of(reading: Reading) -> dict[str, Any]:
+    """The fields of a reading by name."""
+    return {field.name: getattr(reading, field.name) for field in fields(reading)}
 
 
 def _print_spelled(options: argparse.Namespace, symbol: str, *, stream: bool) -> None:
@@ -52,13 +121,12 @@ def _print_spelled(options: argparse.Namespace, symbol: str, *, stream: bool) ->
 
 def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], list[str]]:
     from trainer.chords import parse
-    from trainer.pitch import key_name
-    from trainer.voicings import alternatives, place, recipe
+    from trainer.voicings import place, recipe
 
     chord = parse(symbol, german=options.german)
     if options.voicing is None:
         spelled: dict[str, Any] = {
-            "chord": chord.symbol,
+            "chord": chord.write(options.style),
             "degrees": [degree.name for degree in chord.quality.degrees] if chord.root is not None else [],
             "notes": [note.name for note in chord.notes],
             "optional": [degree.name for degree in chord.quality.degrees if degree in chord.quality.optional],
@@ -71,13 +139,10 @@ def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], 
     if chord.root is None:
         raise Refusal(f"{chord.symbol} is no chord, so there is nothing to voice", USED_WRONGLY)
     chosen = recipe(options.voicing, chord.quality)
-    explanations = []
-    if options.why:
-        for candidate, _, reason in alternatives(chosen, chord.root):
-            explanations.append(f"{' '.join(key_name(key) for key in candidate.keys)}: {reason}")
     placed = place(chosen, chord.root)
+    explanations = list(_why(chosen, chord.quality, placed)) if options.why else []
     spelled = {
-        "chord": chord.symbol,
+        "chord": chord.write(options.style),
         "voicing": chosen.name,
         "degrees": [degree.name for degree in chosen.degrees],
         "notes": [note.name for note in placed.notes],
@@ -87,6 +152,25 @@ def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], 
     if options.why:
         spelled["why"] = explanations
     return spelled, explanations
+
+
+def _why(chosen: Recipe, quality: Quality, placed: Placement) -> Iterator[str]:
+    """Why the octave was chosen, and the ones next to it were not; and where the other form would lie."""
+    from trainer.pitch import pretty, spelled_key
+    from trainer.voicings import VoicingError, alternatives, place, recipe
+
+    def shown(notes: Sequence[Note], keys: Sequence[MidiNote]) -> str:
+        return " ".join(pretty(spelled_key(note, key)) for note, key in zip(notes, keys, strict=True))
+
+    for candidate, _, reason in alternatives(chosen, placed.root):
+        if abs(candidate.keys[0] - placed.keys[0]) <= 12:
+            yield f"{shown(candidate.notes, candidate.keys)}: {reason}"
+    if chosen.other is not None:
+        try:
+            other = place(recipe(chosen.other, quality), placed.root)
+        except VoicingError:
+            return
+        yield f"{shown(other.notes, other.keys)}: where its other form lies, {chosen.other}."
 
 
 def _spelled_lines(spelled: dict[str, Any]) -> Iterator[str]:

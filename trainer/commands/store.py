@@ -84,6 +84,19 @@ class Store:
         if changed:
             self.settings = change_settings(self.places.settings, changed)
 
+    def keep_row(self, row: str) -> str:
+        """Add a drill's row to the set of what was played, in the player's own folder; a line that says where."""
+        from trainer.storage.files import StorageError, make_folder, read_text, write_text_atomically
+
+        path = self.places.own_drills / "played.toml"
+        try:
+            make_folder(path.parent)
+            text = read_text(path) if path.exists() else 'title = "Played at the piano"\n'
+            write_text_atomically(path, f"{text.rstrip()}\n\n{row.strip()}\n")
+        except StorageError as error:
+            raise Refusal(str(error)) from None
+        return f"Kept in {path.name}, in your own sets, from the next start."
+
     def weakness(self, drill: Drill) -> list[Note]:
         """The roots of a drill from weak to strong, by what the record says of its voicing and quality."""
         from trainer.pitch import Note

@@ -6,9 +6,6 @@ import tomllib
 from collections.abc import Mapping
 from typing import Any, Final
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-
 from trainer.drills.places import Path
 from trainer.drills.reading import DRILL_FIELDS, LIMIT_NAMES, OWN_SOURCE
 from trainer.drills.values import SEQUENCES, Drill, DrillSet
@@ -127,6 +124,10 @@ def edited(text: str, changes: Mapping[Path, Change]) -> str:
     >>> edited('title = "A" # mine\\n', {("title",): "B", ("tries",): 1})
     'title = "B" # mine\\ntries = 1\\n'
     """
+    # Loaded here: only an edit needs it, and it would take a tenth of the time in which the screen opens.
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
     try:
         document = tomlkit.parse(text)
         wanted: Any = tomllib.loads(text)
@@ -162,6 +163,8 @@ def _change(whole: Any, path: Path, value: Change, *, styled: bool) -> None:
 
 
 def _styled(value: Any) -> Any:
+    import tomlkit
+
     if isinstance(value, dict):
         table = tomlkit.table()
         for name, item in value.items():

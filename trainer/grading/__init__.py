@@ -14,7 +14,7 @@ Fmaj7 and rootless G13 is Db7 altered, the same keys and different answers.
 
 from trainer.grading.causes import CAUSES, Cause, Grade, Surroundings, grade
 from trainer.grading.sentences import pretty_symbol
-from trainer.grading.targets import OCTAVES_THAT_PASS, ORDERS_THAT_PASS, Passes, Target
+from trainer.grading.targets import OCTAVES_THAT_PASS, ORDERS_THAT_PASS, Passes, Target, degrees_in
 from trainer.grading.verdicts import VERDICTS, Verdict, verdicts_so_far
 
 __all__ = [
@@ -28,6 +28,7 @@ __all__ = [
     "Surroundings",
     "Target",
     "Verdict",
+    "degrees_in",
     "grade",
     "pretty_symbol",
     "verdicts_so_far",

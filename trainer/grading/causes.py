@@ -134,7 +134,7 @@ def _sentence(answer: Answer, causes: tuple[Cause, ...], told: Sequence[str]) ->
     parts = [sentences.what_was_right(answer.verdicts), *told[:_FAULTS_TOLD]]
     quality = next((cause for cause in causes if cause.code == "wrong_quality"), None)
     if quality is not None:
-        parts.append(f"As played it is {quality.sentence.split(': this is ')[1].split(', asked was ')[0]}.")
+        parts.append(f"That would be {quality.sentence.split(': this is ')[1].split(', asked was ')[0]}.")
     return " ".join(part for part in parts if part)
 
 
@@ -179,11 +179,13 @@ class _Guess:
 _Place = tuple[int, int]
 """A shape (keys moved down to bit 0) and the semitones of its lowest key over the root, 0-11: octaves fold together."""
 
-_QUALITIES_TO_CONFUSE: Final = (
+_SEVENTHS_TO_CONFUSE: Final = (
     "maj7", "7", "m7", "m7b5", "mMaj7", "6", "m6", "dim7", "7sus4", "7alt", "7(b9)", "7#5", "maj7#5", "maj7sus4",
-    "", "m", "dim", "aug", "sus4",
 )  # fmt: skip
+_TRIADS_TO_CONFUSE: Final = ("", "m", "dim", "aug", "sus4")
 """Chords a player may take one for another, likely ones first (common practice)."""
+
+_ALTERED_TENSIONS: Final = frozenset(map(Degree.parse, ("b9", "#9", "b13")))
 
 
 def _place(keys: Sequence[int]) -> _Place:
@@ -253,12 +255,15 @@ def _guesses(
         if place not in own_places and len(set(keys)) == len(keys):
             found.setdefault(place, {}).setdefault(guess.code, guess)
 
-    for text in _QUALITIES_TO_CONFUSE:
+    altered = not _ALTERED_TENSIONS.isdisjoint(asked.degrees)
+    triad = len(keys) > 2 and all(degree.number not in (6, 7) for degree in asked.degrees)
+    for text in (*_TRIADS_TO_CONFUSE, *_SEVENTHS_TO_CONFUSE) if triad else (*_SEVENTHS_TO_CONFUSE, *_TRIADS_TO_CONFUSE):
         other = _quality(text)
         if other == quality:
             continue
         guess = _Guess("wrong_quality", quality=other)
-        if all(degree.number <= 7 for degree in other.degrees):
+        # Other notes stay as they are, so the other chord must bear them: a flat ninth is a dominant's.
+        if all(degree.number <= 7 for degree in other.degrees) and (not altered or other.colour == "7"):
             in_place = _in_quality(keys, asked.degrees, quality, other)
             for some in kept:
                 note(guess, [in_place[at] for at in some])
@@ -346,7 +351,8 @@ def _fingers(
     cost = _EXPLAINED + _EACH_FURTHER_FAULT * (faults - 1)
     if explained and cost > _EXPLAINED:
         return [], []
-    related = only_astray or there * 3 >= asked and (faults <= asked or there == asked and len(extra) <= 2 * asked)
+    related = only_astray or there * 3 >= asked and faults <= max(2, 3 * asked // 4)
+    related |= there == asked and len(extra) <= 2 * asked
     if not related:
         words = f"{'The rest has' if right else 'These keys have'} no clear relation to {sentences.asked(target)}."
         return [Cause("no_relation", _EXPLAINED, words)], [words]

@@ -17,7 +17,7 @@ from itertools import combinations
 from typing import Final
 
 from trainer.capture import Standing
-from trainer.chords import Chord
+from trainer.chords import Chord, Quality
 from trainer.pitch import Degree, MidiNote, Note, keys_of, mask_of
 from trainer.voicings import Placement
 
@@ -211,16 +211,7 @@ class Target:
 
     @cached_property
     def _degree_of_pitch_class(self) -> dict[int, Degree]:
-        """Semitones above the root (0-11) -> degree, in this chord's terms."""
-        third, seventh = self.chord.quality.third, self.chord.quality.seventh
-        names = dict(_USUAL_DEGREES)
-        if third is not None and (third.alteration < 0 or seventh != Degree(7, -1)):
-            names[3] = Degree(3, -1)
-        if third is not None and third.alteration < 0:
-            names[6] = Degree(5, -1)
-        for degree in (*self.chord.quality.degrees, *self.degrees):
-            names[degree.pitch_class] = degree
-        return names
+        return degrees_in(self.chord.quality, self.degrees)
 
     def degree_of(self, key: int) -> Degree:
         """A key as a degree of the prompted chord, spelled in that chord's terms."""
@@ -233,20 +224,43 @@ class Target:
             return usual
         off = (key - self.root.pitch_class - degree.pitch_class + 6) % 12 - 6
         altered = Degree(degree.number, degree.alteration + off)
-        if altered.simple not in _ALTERED_IN_PLACE:
-            return usual
-        odd = not (self.root + altered).is_plain and (self.root + usual).is_plain
-        return usual if odd else altered
+        names = [altered, usual] if altered.simple in _ALTERED_IN_PLACE else [usual]
+        names += [_TWIN[usual]] if usual in _TWIN else []
+        return next((each for each in names if (self.root + each).is_plain), names[0])
 
     @cached_property
     def _own_places(self) -> frozenset[int]:
         return frozenset(degree.pitch_class for degree in (*self.chord.quality.degrees, *self.degrees))
 
 
+def degrees_in(quality: Quality, voicing: Sequence[Degree] = ()) -> dict[int, Degree]:
+    """Semitones above the root (0-11) -> degree, as a chord of this quality (and a voicing of it) spells them.
+
+    >>> from trainer.chords import parse_quality
+    >>> degrees_in(parse_quality("m7"))[3], degrees_in(parse_quality("7"))[3], degrees_in(parse_quality("6"))[9]
+    (Degree('b3'), Degree('#9'), Degree('6'))
+    """
+    third, seventh = quality.third, quality.seventh
+    names = dict(_USUAL_DEGREES)
+    if third is not None and (third.alteration < 0 or seventh != Degree(7, -1)):
+        names[3] = Degree(3, -1)
+    if third is not None and third.alteration < 0:
+        names[6] = Degree(5, -1)
+    for degree in (*quality.degrees, *voicing):
+        names[degree.pitch_class] = degree
+    return names
+
+
 _USUAL_DEGREES: Final = {
     semitones: Degree.parse(name)
     for semitones, name in enumerate("1 b9 9 #9 3 11 #11 5 b13 13 b7 7".split())
 }  # fmt: skip
+_TWIN: Final = {
+    Degree(9, 1): Degree(3, -1),
+    Degree(11, 1): Degree(5, -1),
+    Degree(5, -1): Degree(11, 1),
+    Degree(13, -1): Degree(5, 1),
+}
 _ALTERED_IN_PLACE: Final = frozenset({Degree(3, -1), Degree(5, -1), Degree(5, 1)})
 
 

@@ -42,6 +42,7 @@ OWN_NAME: Final = "jazz-piano-trainer"
 """What our ports are called; a port whose name begins so is our own and never listened to unasked."""
 LOOK_SECONDS: Final = 0.5
 READ_SECONDS: Final = 0.001
+OPEN_TRIES: Final = 4
 LOOKS_A_BACKEND: Final = 6
 """How often a backend without a piano is looked at before all are tried again."""
 SENSING_NS: Final = 330_000_000
@@ -201,7 +202,10 @@ class _Reader:
 
     def _read(self, binding: _Binding, handle: Any, hear: Hear) -> None:
         while not self._stopping:
-            message = binding.read(handle)
+            try:
+                message = binding.read(handle)
+            except Exception:  # noqa: BLE001 - what one message was cannot be told; those after it are still to be heard
+                message = None
             if message is None:
                 sleep(READ_SECONDS)
             else:
@@ -247,25 +251,33 @@ class _System:
         return self._binding.names(self._lister) if self.alive else []
 
     def open(self, name: str, hear: Hear) -> Any:
-        """Listen to a port by its exact name. Raises `InputError`."""
-        handle = None
-        try:
-            index = self.names().index(name)
-            handle = self._binding.handle(self._api)
-            if self.backend == "JACK":
-                self._binding.listen(handle, index, None)
-                self._readers[id(handle)] = _Reader(self._binding, handle, hear)
-            else:
-                self._binding.listen(handle, index, hear)
-        except Exception as fault:
-            if handle is not None:
-                self.close_port(handle)
-                handle = None
-            raise InputError(
-                f"The MIDI port {printable(name)} cannot be opened: {printable(str(fault))}. "
-                "Another program may be using it: close that one, or plug the piano in again."
-            ) from fault
-        return handle
+        """Listen to a port by its exact name. Raises `InputError`.
+
+        A port may be listed a moment before it can be connected to, or be missing while the graph of ports changes, so
+        it is tried `OPEN_TRIES` times.
+        """
+        for left in reversed(range(OPEN_TRIES)):
+            handle = None
+            try:
+                index = self.names().index(name)
+                handle = self._binding.handle(self._api)
+                if self.backend == "JACK":
+                    self._binding.listen(handle, index, None)
+                    self._readers[id(handle)] = _Reader(self._binding, handle, hear)
+                else:
+                    self._binding.listen(handle, index, hear)
+                return handle
+            except Exception as fault:
+                if handle is not None:
+                    self.close_port(handle)
+                    handle = None
+                if left == 0 or not self.alive:
+                    raise InputError(
+                        f"The MIDI port {printable(name)} cannot be opened: {printable(str(fault))}. "
+                        "Another program may be using it: close that one, or plug the piano in again."
+                    ) from fault
+                sleep(0.05)
+        raise AssertionError("unreachable")
 
     def close_port(self, handle: Any) -> None:
         reader = self._readers.pop(id(handle), None)

@@ -11,6 +11,7 @@
         computer_keyboard=None,           # () -> KeyboardSource, or None
         scripted_player=None,             # () -> ScriptedSource, or None
         hear=None,                        # Target -> None, sounds the voicing; must not block; or None
+        keep=None,                        # a named drill's TOML row -> a line for the player; writes it away; or None
         preferences=Preferences(),        # what was remembered
         remember=lambda preferences: None,
         first_set="",                     # name of the set to open with; "" the remembered one, else the first
@@ -63,6 +64,7 @@ from trainer.grading import Target
 from trainer.progress import Attempt, plain_root
 from trainer.screens.driving import Drive
 from trainer.screens.guide import guide_text
+from trainer.screens.listening import ListenScreen
 from trainer.screens.lists import Level, PianoScreen, SetsScreen, SummaryScreen, TextScreen
 from trainer.screens.practice import PracticeScreen
 from trainer.screens.readings import Wheel
@@ -178,6 +180,7 @@ class PracticeApp(App[int]):
         computer_keyboard: Callable[[], KeyboardSource] | None = None,
         scripted_player: Callable[[], ScriptedSource] | None = None,
         hear: Callable[[Target], None] | None = None,
+        keep: Callable[[str], str] | None = None,
         preferences: Preferences | None = None,
         remember: Callable[[Preferences], None] = lambda preferences: None,
         first_set: str = "",
@@ -205,6 +208,7 @@ class PracticeApp(App[int]):
         self._computer_keyboard = computer_keyboard
         self._scripted_player = scripted_player
         self._hear = hear
+        self._keep = keep
         self._remember = remember
         self._clock = clock
         self._now = now
@@ -370,6 +374,9 @@ class PracticeApp(App[int]):
         if isinstance(self.screen, PianoScreen) and self.screen.learning is not None:
             self.screen.heard(event)
             return
+        if isinstance(self.screen, ListenScreen):
+            self.screen.heard(event)
+            return
         if isinstance(self.screen, SummaryScreen) and event.kind is Kind.DOWN:
             self._command_after(self.controls.get(event.key))
             return
@@ -502,6 +509,24 @@ class PracticeApp(App[int]):
         """The help page."""
         self._open(TextScreen("Help", guide_text()))
 
+    def action_listen(self) -> None:
+        """Play, and read what it is."""
+        self._open(ListenScreen())
+
+    def keep_row(self, row: str) -> None:
+        """Keep a drill that was named, in a set of the player's own."""
+        if self._keep is None:
+            self.tell("There is no folder for sets of your own here.")
+            return
+        try:
+            self.tell(self._keep(row))
+        except self._refusals as error:
+            self.tell(str(error))
+
+    def tell(self, words: str) -> None:
+        """A line that goes by itself."""
+        self.notify(words, markup=False)
+
     def action_sets(self) -> None:
         """Choose a set."""
         self._open(SetsScreen(self.drill_sets, self._set.name))
@@ -554,6 +579,7 @@ class PracticeApp(App[int]):
         """What the command palette finds."""
         yield SystemCommand("Help", "how it goes, what the signs mean", self.action_help)
         yield SystemCommand("Choose a set", "practise something else", self.action_sets)
+        yield SystemCommand("Play, and read", "what the keys you hold are called", self.action_listen)
         yield SystemCommand("Choose the piano", "ports, and command keys on the piano", self.action_piano)
         if screen is self.practice:
             for command, words in _COMMAND_WORDS.items():

@@ -13,13 +13,13 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Any, Final
-
-import tomlkit
-import tomlkit.exceptions
+from typing import TYPE_CHECKING, Any, Final
 
 from trainer.pitch import PitchError, parse_key
 from trainer.storage.files import StorageError, read_text, write_text_atomically
+
+if TYPE_CHECKING:
+    import tomlkit
 
 COMMAND_SETTINGS: Final = {
     "again_from": "again",
@@ -234,6 +234,10 @@ def change_settings(path: Path, changes: Mapping[str, str | int | bool]) -> Sett
 
     Raises `StorageError` as `write_settings`, and for a name or a value that cannot stand in the file.
     """
+    # Loaded here: only a change needs it, and it would slow the opening of the screen.
+    import tomlkit
+    import tomlkit.exceptions
+
     for name, value in changes.items():
         row = _ROWS.get(name)
         if row is None:
@@ -263,6 +267,8 @@ def change_settings(path: Path, changes: Mapping[str, str | int | bool]) -> Sett
 
 def _set_above_tables(document: tomlkit.TOMLDocument, changes: Mapping[str, str | int | bool]) -> str:
     """The text with settings changed in place, and new ones put at the top, since below a table they would be its."""
+    import tomlkit
+
     new = {name: value for name, value in changes.items() if name not in document}
     for name, value in changes.items():
         if name not in new:
@@ -271,6 +277,8 @@ def _set_above_tables(document: tomlkit.TOMLDocument, changes: Mapping[str, str 
 
 
 def _new_file(changes: Mapping[str, str | int | bool]) -> str:
+    import tomlkit
+
     document = tomlkit.document()
     document.add(tomlkit.comment("Settings. A line that is taken out stands for its default."))
     for row in SETTINGS:
