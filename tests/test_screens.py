@@ -372,7 +372,10 @@ async def test_what_cannot_be_kept_is_told_and_the_drill_goes_on() -> None:
     evening.app._store_attempt = full
     async with evening.running() as pilot:
         await evening.play(evening.target.keys, pilot)
-        await pilot.pause(0.3)
+        for _ in range(100):
+            await pilot.pause(0.05)
+            if "the disk is full [/]" in screen_text(evening.app):
+                break
         assert "the disk is full [/]" in screen_text(evening.app)
         assert prompt_symbol(evening.target) == "Fm7"
 
@@ -507,7 +510,7 @@ async def test_the_command_palette_knows_the_programs_own_commands_only() -> Non
     evening = Evening()
     async with evening.running():
         titles = [command.title for command in evening.app.get_system_commands(evening.app.screen)]
-        assert titles[:3] == ["Help", "Choose a set", "Choose the piano"]
+        assert titles[:4] == ["Help", "Choose a set", "Play, and read", "Choose the piano"]
         assert titles[-1] == "Leave the program"
         assert {f"Colours: {name}" for name in THEME_NAMES} <= set(titles)
 
