@@ -232,10 +232,10 @@ class PracticeScreen(Screen[None]):
         """There is nothing to listen to: say what was found and what can be done."""
         self.asked_task = None
         self._answer = None
-        self.prompt.show("", f"No piano is connected. {found}")
+        roomy = self.app.size.height > 4  # below that there is no line for the answer, or one
+        self.prompt.show("", "No piano is connected." if roomy else f"No piano is connected. {found}")
         self.ladder.show(())
-        # Where the prompt has a line or two, the rest stands below.
-        self.answer.show(None, found if self.prompt.size.height < 6 else "")
+        self.answer.show(None, found if roomy else "")
 
     def figures(self, cells: Sequence[RootCell]) -> None:
         """The figures of the wheel of roots."""
