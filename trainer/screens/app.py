@@ -76,6 +76,7 @@ Post = Callable[[NoteEvent], None]
 
 LOOK_FOR_PORTS_S: Final = 2.0
 CRASHED: Final = 1
+SWITCH_S: Final = 0.0005
 
 
 class Source(Protocol):
@@ -641,6 +642,8 @@ def write_crash_report(path: Path | None, error: BaseException, now: datetime) -
 
 def run(app: PracticeApp) -> int:
     """Run the application in the terminal and return its exit code; trouble is one line on standard error."""
+    # Notes arrive on one thread and the terminal is written to by another: neither may wait long for the interpreter.
+    sys.setswitchinterval(SWITCH_S)
     result: int | None = None
     try:
         result = app.run()
