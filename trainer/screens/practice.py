@@ -78,10 +78,10 @@ class PracticeScreen(Screen[None]):
         Binding("f5", "hear", "Hear", key_display="F5"),
         Binding("f6", "pause", "Pause", key_display="F6"),
         Binding("f7", "keyboard", "Keys", key_display="F7", show=False),
-        Binding("f12", "app.listen", "Name", key_display="F12"),
         Binding("f8", "app.sets", "Sets", key_display="F8"),
         Binding("f9", "app.piano", "Piano", key_display="F9"),
         Binding("f10", "do('next set')", "End", key_display="F10"),
+        Binding("f12", "app.listen", "Name", key_display="F12"),
     ]
 
     def __init__(self) -> None:
@@ -235,7 +235,8 @@ class PracticeScreen(Screen[None]):
         self.prompt.show("", f"No piano is connected. {found}")
         self.ladder.show(())
         # Where the prompt has a line or two, the rest stands below.
-        self.answer.show(None, found if self.prompt.size.height < 6 else "")
+        prompt = arrange(*self.app.size, self.keyboard_wanted).get("prompt")
+        self.answer.show(None, found if prompt is None or prompt.height < 6 else "")
 
     def figures(self, cells: Sequence[RootCell]) -> None:
         """The figures of the wheel of roots."""
