@@ -510,7 +510,7 @@ async def test_the_command_palette_knows_the_programs_own_commands_only() -> Non
     evening = Evening()
     async with evening.running():
         titles = [command.title for command in evening.app.get_system_commands(evening.app.screen)]
-        assert titles[:4] == ["Help", "Choose a set", "Play, and read", "Choose the piano"]
+        assert {"Help", "Choose a set", "Choose the piano", "Play, and read"} <= set(titles)
         assert titles[-1] == "Leave the program"
         assert {f"Colours: {name}" for name in THEME_NAMES} <= set(titles)
 
@@ -620,7 +620,7 @@ def test_every_state_has_a_sign_and_a_word_of_its_own() -> None:
     assert all(cell_len(state.sign) == 1 for state in STATES.values())
 
 
-@pytest.mark.parametrize("quality", ["m7", "7", "maj7", "m7b5", "dim7", "m(maj7)", "7alt", "6", "m6", "7sus4", "7(b9)"])
+@pytest.mark.parametrize("quality", ["m7", "7", "maj7", "m7b5", "dim7", "mMaj7", "7alt", "6", "m6", "7sus4", "7(b9)"])
 @pytest.mark.parametrize("root", ["C", "Bb", "F#", "Gb"])
 def test_every_symbol_of_a_drill_stands_in_large_letters_in_half_of_80_columns(quality: str, root: str) -> None:
     note = Note.parse(root)

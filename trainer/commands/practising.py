@@ -161,6 +161,7 @@ def practice_app(options: argparse.Namespace, store: Store) -> PracticeApp:
         store=store.append,
         history=sets.history,
         keep=store.keep_row,
+        describe=sets.described,
         preferences=store.preferences(),
         remember=store.remember,
         first_set=chosen,
@@ -193,20 +194,24 @@ class _Sets:
         return path
 
     def entries(self) -> list[SetEntry]:
-        """One row a file, the faulty ones too, with what is wrong with them."""
+        """One row a file, with the title it gives itself: the screen opens before all of them are read whole."""
+        from trainer.screens.app import SetEntry
+        from trainer.storage.places import title_of
+
+        paths = dict.fromkeys([*map(str, self._store.places.drill_files()), *self._read])
+        return [SetEntry(path, title_of(Path(path)) or Path(path).stem) for path in paths]
+
+    def described(self, entry: SetEntry) -> SetEntry:
+        """A row with the set's text and number of prompts; a faulty one with what is wrong with it."""
         from random import Random
 
         from trainer.drills import turns
         from trainer.screens.app import SetEntry
 
-        rows = []
-        for path in dict.fromkeys([*map(str, self._store.places.drill_files()), *self._read]):
-            drill_set, faults = self._set(path)
-            if drill_set is None or faults:
-                rows.append(SetEntry(path, Path(path).stem, f"This set has a fault. {faults[0]}"))
-            else:
-                rows.append(SetEntry(path, drill_set.title, drill_set.about, len(turns(drill_set, Random(0)))))
-        return rows
+        drill_set, faults = self._set(entry.name)
+        if drill_set is None or faults:
+            return SetEntry(entry.name, entry.title, f"This set has a fault. {faults[0]}")
+        return SetEntry(entry.name, drill_set.title, drill_set.about, len(turns(drill_set, Random(0))))
 
     def session(self, entry: SetEntry, hand: Hand) -> Session:
         """A session of a listed set. Raises `Refusal` with one line where it cannot be."""

@@ -11,6 +11,7 @@
         computer_keyboard=None,           # () -> KeyboardSource, or None
         scripted_player=None,             # () -> ScriptedSource, or None
         hear=None,                        # Target -> None, sounds the voicing; must not block; or None
+        describe=lambda entry: entry,     # a set's row with all that takes time to find out, asked when sets are listed
         keep=None,                        # a named drill's TOML row -> a line for the player; writes it away; or None
         preferences=Preferences(),        # what was remembered
         remember=lambda preferences: None,
@@ -182,6 +183,7 @@ class PracticeApp(App[int]):
         scripted_player: Callable[[], ScriptedSource] | None = None,
         hear: Callable[[Target], None] | None = None,
         keep: Callable[[str], str] | None = None,
+        describe: Callable[[SetEntry], SetEntry] = lambda entry: entry,
         preferences: Preferences | None = None,
         remember: Callable[[Preferences], None] = lambda preferences: None,
         first_set: str = "",
@@ -210,6 +212,7 @@ class PracticeApp(App[int]):
         self._scripted_player = scripted_player
         self._hear = hear
         self._keep = keep
+        self._describe = describe
         self._remember = remember
         self._clock = clock
         self._now = now
@@ -530,7 +533,7 @@ class PracticeApp(App[int]):
 
     def action_sets(self) -> None:
         """Choose a set."""
-        self._open(SetsScreen(self.drill_sets, self._set.name))
+        self._open(SetsScreen(tuple(map(self._describe, self.drill_sets)), self._set.name))
 
     def action_piano(self) -> None:
         """Choose the piano and its command keys."""

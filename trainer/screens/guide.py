@@ -31,7 +31,7 @@ F2  the chord before again      F7   draw a small keyboard
 F3  skip                        F8   choose another set
 F4  show the answer             F9   the piano, its command keys
 F5  hear it                     F10  end the set, see the figures
-F12 play, and read what it is called
+F12 play, and read what it is
 Esc goes back and never quits. Ctrl+P finds a command by name. Ctrl+Q leaves the program; what was played is kept.
 
 # From the piano

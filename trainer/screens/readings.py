@@ -27,8 +27,8 @@ _STATE_OF_VERDICT: Final = {
 }
 
 _QUALITY_WORDS: Final = (
-    ("m(maj7)", "minor, major 7"),
-    ("mmaj7", "minor, major 7"),
+    ("mMaj", "minor, major "),
+    ("dimMaj", "diminished, major "),
     ("m7b5", "half-diminished"),
     ("dim7", "diminished 7"),
     ("dim", "diminished"),
@@ -45,6 +45,8 @@ def quality_words(text: str) -> str:
 
     >>> quality_words("m7"), quality_words("7"), quality_words("maj7"), quality_words("7(b9)"), quality_words("m7b5")
     ('minor 7', 'dominant 7', 'major 7', 'dominant 7 (♭9)', 'half-diminished')
+    >>> quality_words("mMaj7"), quality_words("add9"), quality_words("7(b9,b13)")
+    ('minor, major 7', 'major added 9', 'dominant 7 (♭9, ♭13)')
     >>> quality_words(""), quality_words("6"), quality_words("m6"), quality_words("9sus4"), quality_words("7#9")
     ('major', 'major 6', 'minor 6', 'dominant 9 suspended 4', 'dominant 7 ♯9')
     """
@@ -65,7 +67,8 @@ def quality_words(text: str) -> str:
     if tail and not tail.startswith(" "):
         tail = " " + tail
     said_tail = re.sub(r"b(?=\d)", "♭", tail).replace("#", "♯")
-    return re.sub(r" +", " ", f"{words}{head}{said_tail}").strip()
+    said_tail = said_tail.replace("add", "added ").replace("no", "without ").replace(",", ", ")
+    return re.sub(r" +", " ", f"{words}{head}{said_tail}").strip() if text != "5" else "root and fifth"
 
 
 def prompt_symbol(target: Target) -> str:
