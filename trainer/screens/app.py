@@ -117,13 +117,19 @@ class Listing(Protocol):
     @property
     def problem(self) -> str: ...
 
+    def unasked(self, wanted: str) -> str:
+        """The port to listen to unasked: the one remembered, else one that may be a piano; "" for none."""
+
 
 @dataclass(frozen=True, slots=True)
 class NoPorts:
-    """A listing of nothing."""
+    """A listing of the names it is given; of nothing by itself."""
 
     names: tuple[str, ...] = ()
     problem: str = ""
+
+    def unasked(self, wanted: str) -> str:
+        return wanted if wanted in self.names else next(iter(self.names), "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,8 +301,7 @@ class PracticeApp(App[int]):
             self.screen.renew()
         names = self.listing.names
         if self.source is None:
-            wanted = self.preferences.port if self.preferences.port in names else names[0] if names else ""
-            if wanted:
+            if wanted := self.listing.unasked(self.preferences.port):
                 self._listen_to_port(wanted)
             elif first or self._drive is None:
                 self._nothing_to_listen_to()
