@@ -61,7 +61,9 @@ class Store:
             if given_from:
                 controls[PEDAL_CONTROL if given_from == PEDAL else parse_key(given_from)] = command
         chosen = self.settings
-        return Preferences(chosen.port, chosen.last_set, chosen.theme, chosen.keyboard_shown, controls)
+        return Preferences(
+            chosen.port, chosen.last_set, chosen.theme, chosen.keyboard_shown, controls, chosen.chord_style
+        )
 
     def remember(self, preferences: Preferences) -> None:
         """Write what the player chose on the screen into the settings file; its comments stay."""
@@ -75,6 +77,7 @@ class Store:
             "last_set": preferences.last_set,
             "theme": preferences.theme,
             "keyboard_shown": preferences.keyboard_shown,
+            "chord_style": preferences.chord_style,
         }
         for name, command in COMMAND_SETTINGS.items():
             control = keys.get(command)

@@ -164,6 +164,7 @@ class Preferences:
     theme: str = THEME_NAMES[0]
     keyboard_shown: bool = False
     controls: Mapping[int, str] = field(default_factory=dict)
+    chord_style: str = "house"
 
 
 class PracticeApp(App[int]):
@@ -578,6 +579,11 @@ class PracticeApp(App[int]):
         self.preferences = replace(self.preferences, keyboard_shown=wanted)
         self._remember(self.preferences)
 
+    def write_as(self, style: str) -> None:
+        """Take a style of writing chord symbols and keep it."""
+        self.preferences = replace(self.preferences, chord_style=style)
+        self._remember(self.preferences)
+
     def use_theme(self, name: str) -> None:
         """Take a theme and keep it."""
         self.theme = name
@@ -596,6 +602,10 @@ class PracticeApp(App[int]):
             yield SystemCommand("Small keyboard", "draw it, or put it away", self.practice.action_keyboard)
             if self._hear is not None:
                 yield SystemCommand("Hear it", "sound the voicing", self.hear)
+        for name, words in _CHORD_STYLES.items():
+            yield SystemCommand(
+                f"Chords written as {words}", "from the next chord", lambda name=name: self.write_as(name)
+            )
         for name in THEME_NAMES:
             yield SystemCommand(f"Colours: {name}", "how the screen looks", lambda name=name: self.use_theme(name))
         yield SystemCommand("Leave the program", "what was played is kept", self.action_leave)
@@ -610,6 +620,8 @@ class PracticeApp(App[int]):
             write_crash_report(self.crash_report, error, self._now())
         self._close_messages_no_wait()
 
+
+_CHORD_STYLES: Final = {"house": "Cm7, Cmaj7", "words": "Cmin7, Cmaj7", "signs": "C-7, C△7"}
 
 _COMMAND_WORDS: Final = {
     Command.AGAIN: ("Again", "the chord before once more"),

@@ -170,7 +170,7 @@ class PracticeScreen(Screen[None]):
         self.asked = rungs_asked(event.task)
         self._held = 0
         self._verdict_stays = False
-        self.prompt.show(prompt_symbol(target), prompt_words(target))
+        self.prompt.show(prompt_symbol(target, self.app.preferences.chord_style), prompt_words(target))
         self.ladder.show(self.asked)
         self.status.progress(event.task.set_title, event.number, event.total)
         self.roots.mark(plain_root(target.root.name))
@@ -203,7 +203,7 @@ class PracticeScreen(Screen[None]):
         self.keyboard.show(held, held & ~target.members)
         self._answer = Answer(
             event.grade.right,
-            heading_words(event),
+            heading_words(event, self.app.preferences.chord_style),
             rungs,
             event.grade.sentence,
             times_words(event, self.app.stamp_origin),
@@ -213,7 +213,8 @@ class PracticeScreen(Screen[None]):
     def _ended(self, event: AttemptEnded) -> None:
         if event.attempt.outcome in ("skipped", "unfinished"):
             target = event.task.target
-            heading = f"{prompt_symbol(target)} {'skipped' if event.attempt.outcome == 'skipped' else 'left'}"
+            symbol = prompt_symbol(target, self.app.preferences.chord_style)
+            heading = f"{symbol} {'skipped' if event.attempt.outcome == 'skipped' else 'left'}"
             rungs = rungs_asked(event.task, all_shown=True)
             self._answer = Answer(False, heading, rungs, f"It is {_notes(target)}.")
             self.answer.show(self._answer, "")
