@@ -602,10 +602,9 @@ class PracticeApp(App[int]):
             yield SystemCommand("Small keyboard", "draw it, or put it away", self.practice.action_keyboard)
             if self._hear is not None:
                 yield SystemCommand("Hear it", "sound the voicing", self.hear)
-        for name, words in _CHORD_STYLES.items():
-            yield SystemCommand(
-                f"Chords written as {words}", "from the next chord", lambda name=name: self.write_as(name)
-            )
+        for style, example in _CHORD_STYLES.items():
+            title = f"Chords written as {example}"
+            yield SystemCommand(title, "from the next chord", lambda style=style: self.write_as(style))
         for name in THEME_NAMES:
             yield SystemCommand(f"Colours: {name}", "how the screen looks", lambda name=name: self.use_theme(name))
         yield SystemCommand("Leave the program", "what was played is kept", self.action_leave)
