@@ -87,7 +87,7 @@ _BY_FIFTH: Final = {
 def _colour(mask: int, optional: int) -> str:
     if not mask:
         return "none"
-    if optional & ALTERED.optional == ALTERED.optional and mask & ALTERED.tones == ALTERED.tones:
+    if optional & ALTERED.optional and mask & ALTERED.tones == ALTERED.tones:
         return "alt"
     third = "major" if mask & BIT_OF_NAME["3"] else "minor" if mask & BIT_OF_NAME["b3"] else ""
     if not third and mask & (ANY[4] | ANY[2]):
@@ -239,7 +239,11 @@ class Chord:
         """In one of the writing styles (`STYLES`); reads back as the same chord. Raises `KeyError` for another name."""
         if self.root is None:
             return NO_CHORD
-        text = write_root(self.root.name, style) + written(self.quality, style)
+        text = written(self.quality, style)
+        if text[:1] == "5" and abs(self.root.alteration) > 1:
+            # Dbb5 is read as Db with a flat five.
+            text = f"({text[2:-1]},no3)" if len(text) > 1 else "(no3)"
+        text = write_root(self.root.name, style) + text
         return text if self.bass is None else f"{text}/{write_root(self.bass.name, style)}"
 
     def on(self, root: Note) -> Chord:
