@@ -14,6 +14,9 @@ from trainer.chords.tones import ALTERED, ANY, BIT_OF_DEGREE, BIT_OF_NAME, DEGRE
 from trainer.chords.writing import HOUSE, NO_CHORD, write_root, write_tones
 from trainer.pitch import Degree, Note
 
+_LONGEST_TOLD: Final = 60
+"""Characters of an unreadable symbol that its error repeats; the longest symbol in use has some twenty."""
+
 
 class ChordError(ValueError):
     """A chord symbol that cannot be read: `text`, the offset `at` where reading stopped, what could stand there."""
@@ -29,7 +32,8 @@ class ChordError(ValueError):
         found = self.text[self.at : self.at + 12]
         place = f"at {found!r} (character {self.at + 1})" if found else "at its end"
         why = f": {self.reason}" if self.reason else ""
-        return f"{self.text!r} cannot be read as a chord {place}{why}; here could stand {self.expected}"
+        text = self.text if len(self.text) <= _LONGEST_TOLD else f"{self.text[:_LONGEST_TOLD]}..."
+        return f"{text!r} cannot be read as a chord {place}{why}; here could stand {self.expected}"
 
 
 COLOURS: Final = (
