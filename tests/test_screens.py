@@ -238,6 +238,18 @@ async def the_piano(evening: Evening, pilot: Pilot[int]) -> None:
     await evening.app._look_for_ports()
 
 
+async def play_and_read(evening: Evening, pilot: Pilot[int]) -> None:
+    await pilot.press("f12")
+    await evening.down((53, 57, 60, 64), pilot)  # rootless Dm9, the keys of Fmaj7 (evidence.md section 7)
+    await pilot.pause(0.2)
+
+
+async def a_voicing_named(evening: Evening, pilot: Pilot[int]) -> None:
+    await pilot.press("f12", *"Cm7")
+    await evening.down((51, 55, 58, 62), pilot)
+    await pilot.pause(0.2)
+
+
 async def the_help(evening: Evening, pilot: Pilot[int]) -> None:
     await pilot.press("f1")
 
@@ -260,6 +272,8 @@ SCENES = (
     unplugged,
     the_sets,
     the_piano,
+    play_and_read,
+    a_voicing_named,
     the_help,
     the_figures,
 )

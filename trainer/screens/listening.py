@@ -70,7 +70,8 @@ class ListenScreen(Level):
         self._tell()
 
     def _tell(self) -> None:
-        self.query_one("#words", Static).update(data(self._words()))
+        lines = [data(line) for line in self._words().split("\n")]
+        self.query_one("#words", Static).update(Content("\n").join(lines))
 
     def _words(self) -> str:
         """What is to be read now."""
