@@ -75,6 +75,14 @@ def test_what_is_written_reads_back_in_every_style(style: str, root: str) -> Non
             assert parse(chord.write(style)) == chord, chord.write(style)
 
 
+@pytest.mark.parametrize("style", STYLES)
+@pytest.mark.parametrize("root", ["Dbb", "F##"])
+def test_what_is_written_on_a_root_with_a_double_accidental_reads_back(root: str, style: str) -> None:
+    for degrees in DEGREES:
+        chord = Chord(Note.parse(root), Quality.of(degrees))
+        assert parse(chord.write(style)) == chord, chord.write(style)
+
+
 _DEGREE_NAMES = "1 b2 2 #2 b3 3 4 #4 b5 5 #5 b6 6 bb7 b7 7 b9 9 #9 b11 11 #11 b13 13 #13".split()
 
 
@@ -151,6 +159,15 @@ def test_chord_tones_keep_their_letters(symbol: str, notes: str) -> None:
         ("Fsmin/Cs", "F#", "m", "C#"),
         ("Csus4", "C", "sus4", None),
         ("Db5,7", "D", "7(b5)", None),
+        ("Dbb5", "Db", "(b5)", None),
+        ("Abb5/Eb", "Ab", "(b5)", "Eb"),
+        ("F##5", "F#", "aug", None),
+        ("Bbb(no3)", "Bbb", "5", None),
+        ("A/9", "A", "add9", None),
+        ("A:maj/9", "A", "", "B"),
+        ("(Bb7/D)", "Bb", "7", "D"),
+        ("C major-seventh/G", "C", "maj7", "G"),
+        ("C7/B", "C", "7", "B"),
         ("Abb5,M7", "Ab", "maj7(b5)", None),
     ],
 )
@@ -183,6 +200,21 @@ def test_no_chord_has_no_root_and_no_notes(text: str) -> None:
         ("C/2", "", "bracket"),
         ("C9-", "7(b9)", "m9"),
         ("C6-9", "6(b9)", "6/9"),
+        ("Dbb5", "(b5)", "Dbb(no3)"),
+        ("F##5", "aug", "F##(no3)"),
+        ("Bbb7", "7", "Bb7"),
+        ("Dbb9", "9", "Db(b9)"),
+        ("B b7", "7", "Bb"),
+        ("C/9", "add9", "bass"),
+        ("C/6", "6", "bass"),
+        ("Cm/9", "madd9", "bass"),
+        ("C/13", "(add13)", "bass"),
+        ("C7/5", "7", "b5"),
+        ("Cmsus4", "sus4", "add4"),
+        ("Cm(9)", "madd9", "9"),
+        ("Cmaj(13)", "(add13)", "13"),
+        ("(C7)", "7", "brackets"),
+        ("C7B9", "7(b9)", "capital"),
     ],
 )
 def test_a_text_with_two_meanings_says_which_was_taken(text: str, quality: str, other: str) -> None:
@@ -291,6 +323,11 @@ def test_a_lower_case_root_is_read_where_it_can_be_no_degree(text: str, symbol: 
         ("bb7", 0, "root"),
         ("b9", 0, "root"),
         ("/E", 0, "root"),
+        ("(Cfoo)", 2, "change"),
+        ("(C7))", 0, "root"),
+        ("C7 B9", 3, "change"),
+        ("CB9", 1, "change"),
+        ("B b", 2, "change"),
         ("7", 0, "root"),
         ("Cfoo", 1, "change"),
         ("Cm7 foo", 4, "change"),
@@ -312,7 +349,7 @@ def test_a_lower_case_root_is_read_where_it_can_be_no_degree(text: str, symbol: 
         ("C7(no13)", 3, "change"),
         ("C7#3", 2, "change"),
         ("C11b913b", 1, "commas"),
-        ("Cpedal", 1, "change"),
+        ("Cpedal", 1, "bass held"),
         ("E♭7♭♭♭", 3, "change"),
         ("C:", 2, "quality"),
         ("C:min(*7)", 6, "degree"),

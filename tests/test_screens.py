@@ -372,7 +372,10 @@ async def test_what_cannot_be_kept_is_told_and_the_drill_goes_on() -> None:
     evening.app._store_attempt = full
     async with evening.running() as pilot:
         await evening.play(evening.target.keys, pilot)
-        await pilot.pause(0.3)
+        for _ in range(100):
+            await pilot.pause(0.05)
+            if "the disk is full [/]" in screen_text(evening.app):
+                break
         assert "the disk is full [/]" in screen_text(evening.app)
         assert prompt_symbol(evening.target) == "Fm7"
 

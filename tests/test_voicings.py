@@ -530,6 +530,32 @@ def test_a_family_alone_asks_for_one_of_its_forms() -> None:
     assert caught.value.near == tuple(row.name for row in families()["drop 2"])
 
 
+# Common practice, no source.
+@pytest.mark.parametrize(
+    ("symbol", "voicing", "degrees"),
+    [
+        ("11", "rootless from the third", "4 13 b7 9"),
+        ("11", "rootless from the seventh", "b7 9 4 13"),
+        ("11", "three-note rootless, seventh low with 13", "b7 4 13"),
+        ("m7b5(11)", "rootless from the third", "b3 b5 b7 11"),
+        ("m7b5(11)", "rootless from the seventh", "b7 1 b3 b5"),
+        ("7#11", "two-hand spread, root and seventh below four", "1 b7 3 #11 13 9"),
+        ("maj7#11", "two-hand spread, root and seventh below four", "1 7 3 #11 13 9"),
+        ("7alt(b9)", "rootless from the third", "3 b13 b7 b9"),
+        ("7alt(#11)", "rootless from the seventh", "b7 #9 3 #11"),
+    ],
+)
+def test_a_tension_that_the_symbol_names_is_in_the_voicing(symbol: str, voicing: str, degrees: str) -> None:
+    assert recipe(voicing, parse_quality(symbol)).text == degrees
+
+
+@pytest.mark.parametrize("symbol", ["7#11", "9#11", "13#11"])
+def test_a_lydian_dominant_takes_no_altered_ninth_or_thirteenth(symbol: str) -> None:
+    for form in ("rootless from the third, altered", "rootless from the seventh, altered"):
+        with pytest.raises(VoicingError, match="#11 and with it a natural"):
+            recipe(form, parse_quality(symbol))
+
+
 def test_a_symbol_that_names_another_tension_refuses_the_row_and_says_why() -> None:
     # Common practice, no source: a closed symbol allows the tensions that it names.
     with pytest.raises(VoicingError, match="13 where the symbol has b13"):
@@ -539,7 +565,7 @@ def test_a_symbol_that_names_another_tension_refuses_the_row_and_says_why() -> N
     assert "upper-structure triad, bVI" in names_for(parse_quality("7alt"))
     with pytest.raises(VoicingError, match="no form for a chord of colour 'minor'"):
         recipe("rootless from the third", parse_quality("m"))
-    with pytest.raises(VoicingError, match="nothing for .7"):
+    with pytest.raises(VoicingError, match="the symbol has no seventh"):
         recipe("rootless from the third", parse_quality("sus4"))
 
 

@@ -178,6 +178,19 @@ def test_alternatives_say_why_each_octave_is_chosen_or_refused() -> None:
     ]
 
 
+def test_a_place_two_octaves_above_the_chosen_one_is_called_high() -> None:
+    found = recipe("shell, root and seventh", parse_quality("7"))
+    fitting = [
+        entry for entry in alternatives(found, Note.parse("C"), Register(MidiNote(48), MidiNote(100))) if entry[1]
+    ]
+    assert [entry[2] for entry in fitting] == [
+        "Chosen: the lowest place from C3 up where it fits.",
+        "Fits, too, but C3 at the bottom is lower.",
+        "Fits, too, but lies high: C3 at the bottom is lower.",
+        "Fits, too, but lies high: C3 at the bottom is lower.",
+    ]
+
+
 def test_the_assumed_root_is_named_in_the_reason() -> None:
     register = Register(parse_key("C3"), parse_key("G5"), LOW_INTERVAL_LIMITS, assume_root=True)
     found = recipe("rootless from the third", parse_quality("m7"))
@@ -200,7 +213,7 @@ def test_a_hand_too_small_is_told_so() -> None:
     octave = Register(MidiNote(50), MidiNote(80), reach_semitones=12)
     with pytest.raises(VoicingError, match="spans a ninth, wider than a reach of an octave"):
         place(recipe("rootless from the third, with 11", parse_quality("m7b5")), Note.parse("C"), octave)
-    with pytest.raises(VoicingError, match="one hand has more than an octave"):
+    with pytest.raises(VoicingError, match="one hand has more to take than a reach of an octave"):
         place(recipe("1 5 9 | 3 7 #11", parse_quality("maj7")), Note.parse("C"), octave)
 
 

@@ -7,17 +7,18 @@ narration and errors to standard error.
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from trainer.commands import leading, practising, sets, showing, spelling
-from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
+from trainer.commands.refusals import DONE, UNUSABLE, USED_WRONGLY, Refusal
+from trainer.commands.streams import abandon_output, prepare_streams
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code. No traceback reaches a user."""
+    prepare_streams()
     parser = command_line()
     options = parser.parse_args(arguments)
     command: Callable[[argparse.Namespace], int] = options.run
@@ -30,10 +31,35 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return refusal.code
     except BrokenPipeError:
         # The reader has gone (a pager closed, `head`): end quietly, and keep Python from complaining at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        abandon_output()
         return DONE
+    except OSError as error:
+        abandon_output()
+        place = "the output" if error.filename is None else f"{error.filename!r}"
+        print(f"trainer: {place} cannot be used ({error.strerror}); give it another place", file=sys.stderr)
+        return UNUSABLE
     except KeyboardInterrupt:
         return 130
+    except Exception as error:  # noqa: BLE001  whatever it is, a player gets one line and a report, no traceback
+        return _report(error)
+
+
+def _report(error: Exception) -> int:
+    """Tell a fault of the program itself in one line; where it happened in the code goes to the log."""
+    from datetime import UTC, datetime
+
+    from trainer.screens.app import write_crash_report
+    from trainer.storage.files import StorageError
+    from trainer.storage.places import Places
+
+    try:
+        log = Places.found().log
+        write_crash_report(log, error, datetime.now(UTC))
+        where = f" A report is in {log}."
+    except StorageError:
+        where = ""
+    print(f"trainer: this is a fault of the program ({type(error).__name__}), not yours.{where}", file=sys.stderr)
+    return UNUSABLE
 
 
 class _Parser(argparse.ArgumentParser):

@@ -91,6 +91,15 @@ class Windows:
         )
 
 
+_LEAST_STAND_NS: Final = 10 * MILLISECOND_NS
+"""Keys let go at once do not arrive at once; a chord that stood shorter without its wrong key did not stand."""
+
+
+def stand_ns(beside_ns: int) -> int:
+    """How long a chord must stand alone for a key that was down beside it for `beside_ns` to count as brushed."""
+    return max(beside_ns, _LEAST_STAND_NS)
+
+
 class Standing(Enum):
     """How the keys held stand to what is asked."""
 
@@ -158,6 +167,9 @@ class _Growing:
     best: int = 0  # the fullest set held together after a note-on
     let_go: bool = False
     waits_for_leftovers: bool = False
+    crowded_ns: int | None = None  # since when the whole target is down with a wrong key beside it
+    stands_ns: int | None = None  # when a chord that lost its wrong key has stood without it long enough
+    pressed: int = 0  # wrong keys that were more than brushed
 
 
 class Capture:
@@ -271,6 +283,8 @@ class Capture:
         growing = self._growing
         if growing is None:
             return None if self._correction_ns is None else self._correction_ns + self.windows.silence_ns
+        if growing.stands_ns is not None:
+            return growing.stands_ns
         if growing.let_go:
             return growing.last_ns + self.windows.gap_ns
         due = self._grace_end_ns(growing, judge)
@@ -292,11 +306,15 @@ class Capture:
                 self._correction_ns = None
                 held = self._held
                 return [Gesture((), held, (), due, due, due)]
-            if not growing.let_go and due == self._grace_end_ns(growing, judge):
+            if growing.stands_ns is None and not growing.let_go and due == self._grace_end_ns(growing, judge):
                 self._overhold(growing, judge)
                 continue
             return [self._settle(due, judge)]
         return []
+
+    def finish(self, now_ns: int, judge: Judge) -> list[Gesture]:
+        """Nothing more will be heard: the gesture under way as it stands."""
+        return [] if self._growing is None else [self._settle(now_ns, judge)]
 
     # -- what one key does
 
@@ -317,11 +335,15 @@ class Capture:
         growing.released.pop(key, None)
         growing.last_ns = now_ns
         growing.let_go = False
+        growing.stands_ns = None
         short = self._just_released(growing, now_ns) & judge.members
         counted = self._counted(growing, judge) | short
         if counted.bit_count() >= growing.best.bit_count():
             growing.best = counted
         growing.waits_for_leftovers = False
+        if growing.crowded_ns is None and counted & ~judge.members:
+            if judge.standing(counted & judge.members) is Standing.COMPLETE:
+                growing.crowded_ns = now_ns
         if judge.standing(counted) is Standing.COMPLETE:
             if counted == self._held | short:
                 settled.append(self._settle(now_ns, judge))
@@ -345,16 +367,38 @@ class Capture:
         growing.carried &= ~bit
         if growing.struck_mask & bit:
             growing.released[key] = now_ns
+        if growing.stands_ns is not None and bit & judge.members:
+            # The chord never stood without its wrong key: all of it was let go together.
+            growing.pressed |= growing.struck_mask & ~judge.members
+            return [self._settle(now_ns, judge)]
         if not bit & judge.members or growing.waits_for_leftovers:
             counted = self._counted(growing, judge)
             if counted == self._held and judge.standing(counted) is Standing.COMPLETE:
                 growing.best = counted
-                return [self._settle(now_ns, judge)]
+                return self._stood(growing, bit, now_ns, judge)
         if self._held == 0:
             growing.let_go = True
             if now_ns > growing.last_ns + self.windows.gap_ns:
                 return [self._settle(now_ns, judge)]
         return []
+
+    def _stood(self, growing: _Growing, let_go: int, now_ns: int, judge: Judge) -> list[Gesture]:
+        """What is held is the target now that a key was let go. Was that key brushed, or was it one of the chord?
+
+        Brushed is what was down beside the whole chord for no longer than a graze, and for no longer than the chord
+        then stands without it; the latter is still to come.
+        """
+        since_ns = growing.crowded_ns if let_go & growing.struck_mask & ~judge.members else None
+        beside_ns = 0 if since_ns is None else now_ns - since_ns
+        if beside_ns > self.windows.graze_ns:
+            growing.pressed |= let_go
+            settled = [self._settle(now_ns, judge)]
+            self._correction_ns = now_ns
+            return settled
+        if since_ns is not None:
+            growing.stands_ns = now_ns + stand_ns(beside_ns)
+            return []
+        return [self._settle(now_ns, judge)]
 
     # -- where a gesture begins and ends
 
@@ -411,7 +455,8 @@ class Capture:
         if judge.standing(held) in (Standing.COMPLETE, Standing.GROWABLE):
             for key in keys_of(spoilt):
                 released_ns = growing.released.get(key)
-                if released_ns is not None and now_ns - released_ns <= self.windows.graze_ns:
+                brushed = not growing.pressed & 1 << key
+                if brushed and released_ns is not None and now_ns - released_ns <= self.windows.graze_ns:
                     grazed.append(key)
                 else:
                     held |= 1 << key

@@ -31,7 +31,7 @@ from enum import StrEnum
 from random import Random
 from typing import Final
 
-from trainer.capture import MILLISECOND_NS, Capture, Gesture, Kind, NoteEvent, Standing
+from trainer.capture import MILLISECOND_NS, Capture, Gesture, Kind, NoteEvent, Standing, stand_ns
 from trainer.chords import Chord
 from trainer.drills import DrillSet, turns
 from trainer.grading import Grade, Surroundings, Target, Verdict, grade, verdicts_so_far
@@ -233,6 +233,7 @@ class Session:
         self._paused_by_port = False
         self._right: Gesture | None = None  # the gesture that ended the attempt as right
         self._late: NoteEvent | None = None  # a wrong key after it, forgiven if it proves a graze
+        self._stands_ns: int | None = None  # when it has proved one: the chord stood without it long enough
         self._reopened = False
 
     # -- what drives it
@@ -264,7 +265,7 @@ class Session:
     def deadline_ns(self) -> int | None:
         """When `tick` is due if no event comes first."""
         if self.state is State.ANSWERED and self._late is not None:
-            return self._late.time_ns + self.capture.windows.graze_ns
+            return self._stands_ns or self._late.time_ns + self.capture.windows.graze_ns
         if self.state is not State.PROMPTED or (task := self.task) is None:
             return None
         return self.capture.deadline_ns(task.target)
@@ -297,12 +298,23 @@ class Session:
         while (due := self.deadline_ns) is not None and due <= now_ns:
             task = self.task
             assert task is not None
+            if self.state is State.ANSWERED and self._stands_ns is not None:
+                self._late = self._stands_ns = None  # brushed, and the set forgives it
+                continue
             if self.state is State.ANSWERED:
                 happened += self._reopen(due)
                 continue
             for gesture in self.capture.tick(due, task.target):
                 happened += self._take(gesture)
         return happened
+
+    def end(self, now_ns: int) -> list[SessionEvent]:
+        """Nothing more will be played: grade the chord under way as it is held, and finish."""
+        happened: list[SessionEvent] = []
+        if self.state is State.PROMPTED and (task := self.task) is not None:
+            for gesture in self.capture.finish(now_ns, task.target):
+                happened += self._take(gesture)
+        return happened + self.command(Command.FINISH, now_ns)
 
     def command(self, command: Command, now_ns: int) -> list[SessionEvent]:
         """What the player asks for; a command that means nothing in this state does nothing."""
@@ -333,11 +345,14 @@ class Session:
 
     def _hear_release(self, event: NoteEvent) -> list[SessionEvent]:
         self.capture.track(event)
-        late = self._late
-        if late is not None and event.kind is Kind.UP and event.key == late.key:
-            self._late = None  # brushed, and the set forgives it
+        late, right = self._late, self._right
+        if late is not None and right is not None and event.kind is Kind.UP:
+            if event.key == late.key:
+                self._stands_ns = event.time_ns + stand_ns(event.time_ns - late.time_ns)
+            elif right.held & 1 << event.key:  # let go together: a chord with a wrong key, not a brushed one
+                return self._reopen(event.time_ns)
         if event.kind is Kind.DOWN and self._spoils(event):
-            self._late = event
+            self._late, self._stands_ns = event, None
             task = self.task
             if task is not None and not task.target.passes.graze:
                 return self._reopen(event.time_ns)
@@ -362,7 +377,7 @@ class Session:
             right, struck=struck, held=right.held | 1 << late.key, last_ns=late.time_ns, settled_ns=now_ns
         )
         self.state = State.PROMPTED
-        self._right = self._late = None
+        self._right = self._late = self._stands_ns = None
         self._reopened = True
         happened = self._take(gesture)
         if self.state is State.PROMPTED:
@@ -421,7 +436,7 @@ class Session:
         self._last_settled_ns = None
         self._hint = ""
         self._set_aside = ""
-        self._right = self._late = None
+        self._right = self._late = self._stands_ns = None
         self._reopened = False
         self._events = self._events[self._events_recorded :]
         self._events_recorded = 0
@@ -620,7 +635,8 @@ _COMMANDS: Final[dict[tuple[State, Command], Callable[[Session, int], list[Sessi
 def replay(session: Session, events: Iterable[NoteEvent], start_ns: int = 0) -> Iterator[SessionEvent]:
     """Run a session over recorded events under their own clock; prompts are shown the moment they are given.
 
-    Ends after the last event once nothing more can be decided, with an attempt that was begun recorded as unfinished.
+    Ends after the last event once nothing more can be decided. A chord that is still held then is graded as it stands;
+    an attempt that was begun and could still have been mended is recorded as unfinished.
     """
 
     def shown(happened: list[SessionEvent]) -> list[SessionEvent]:
@@ -642,7 +658,7 @@ def replay(session: Session, events: Iterable[NoteEvent], start_ns: int = 0) -> 
         now_ns = max(now_ns, due)
         yield from shown(session.tick(due))
     if session.state is not State.FINISHED:
-        yield from session.command(Command.FINISH, now_ns)
+        yield from shown(session.end(now_ns))
 
 
 def _milliseconds(duration_ns: int) -> float:

@@ -5,7 +5,8 @@ Rules, where the standard leaves room
 * A degree of type *add* is counted from a dominant chord (so a plain 7 is the minor seventh), *alter* and *subtract*
   from the kind. *alter* on a degree that the kind lacks adds it.
 * The thirteenth kinds hold the eleventh; here it is optional, as is the major third of an eleventh kind.
-* A dominant whose kind text ends in "alt" is the altered chord, whatever degrees spell it out.
+* A dominant whose kind text ends in "alt", with some of its tones in brackets or not, is the altered chord, whatever
+  degrees spell it out.
 * ``other`` is the root and its added degrees. ``none`` is N.C. An empty kind is read from its text.
 * The functional kinds (Neapolitan, Italian, French, German, pedal, Tristan) name no chord tones in the standard and are
   refused, and so are roots given as a numeral or a function, which need a key.
@@ -15,6 +16,7 @@ Source: MusicXML 4.0, schema/musicxml.xsd (kind-value, degree-type) and its note
 
 from __future__ import annotations
 
+import re
 from typing import Final
 from xml.etree.ElementTree import Element, SubElement
 
@@ -72,6 +74,7 @@ KINDS: Final = {
 FUNCTIONAL_KINDS: Final = ("Neapolitan", "Italian", "French", "German", "pedal", "Tristan")
 """The kinds that name a function and no tones."""
 
+_ALTERED_TEXT: Final = re.compile(r"alt((?:\((?:[b#](?:9|11|13),?)+\))?)$", re.IGNORECASE)
 _WRITTEN_KINDS: Final = [(kind, head) for kind, head in KINDS.items() if kind not in ("other", "none")]
 _TYPES: Final = ("add", "alter", "subtract")
 
@@ -157,8 +160,8 @@ def _quality(kind: str, shown: str, degrees: list[Element]) -> Quality:
     if head is None:
         reason = "it names a function and no chord tones" if kind in FUNCTIONAL_KINDS else ""
         raise ChordError(kind, 0, "a kind of MusicXML 4.0 with chord tones, as dominant", reason)
-    if kind == "dominant" and shown.lower().endswith("alt"):
-        return quality_of_tones(ALTERED.tones, ALTERED.optional)
+    if kind == "dominant" and (altered := _ALTERED_TEXT.search(shown)):
+        return parse_quality("7alt" + altered[1])
     return quality_of_tones(*_changed(head.tones, head.optional, degrees))
 
 
@@ -217,7 +220,7 @@ def write_harmony(chord: Chord) -> Element:
     _put_note(harmony, "root", chord.root)
     mask = chord.quality.tones
     optional = sum(BIT_OF_DEGREE[degree] for degree in chord.quality.optional)
-    if (mask, optional) == (ALTERED.tones, ALTERED.optional):
+    if chord.quality.colour == "alt" and mask == ALTERED.tones:
         kind, changes = "dominant", _changes(KINDS["dominant"], mask)
     else:
         kind, changes = _described(mask, optional)

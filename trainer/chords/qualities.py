@@ -14,6 +14,9 @@ from trainer.chords.tones import ALTERED, ANY, BIT_OF_DEGREE, BIT_OF_NAME, DEGRE
 from trainer.chords.writing import HOUSE, NO_CHORD, write_root, write_tones
 from trainer.pitch import Degree, Note
 
+_LONGEST_TOLD: Final = 60
+"""Characters of an unreadable symbol that its error repeats; the longest symbol in use has some twenty."""
+
 
 class ChordError(ValueError):
     """A chord symbol that cannot be read: `text`, the offset `at` where reading stopped, what could stand there."""
@@ -29,7 +32,8 @@ class ChordError(ValueError):
         found = self.text[self.at : self.at + 12]
         place = f"at {found!r} (character {self.at + 1})" if found else "at its end"
         why = f": {self.reason}" if self.reason else ""
-        return f"{self.text!r} cannot be read as a chord {place}{why}; here could stand {self.expected}"
+        text = self.text if len(self.text) <= _LONGEST_TOLD else f"{self.text[:_LONGEST_TOLD]}..."
+        return f"{text!r} cannot be read as a chord {place}{why}; here could stand {self.expected}"
 
 
 COLOURS: Final = (
@@ -87,7 +91,7 @@ _BY_FIFTH: Final = {
 def _colour(mask: int, optional: int) -> str:
     if not mask:
         return "none"
-    if optional & ALTERED.optional == ALTERED.optional and mask & ALTERED.tones == ALTERED.tones:
+    if optional & ALTERED.optional and mask & ALTERED.tones == ALTERED.tones:
         return "alt"
     third = "major" if mask & BIT_OF_NAME["3"] else "minor" if mask & BIT_OF_NAME["b3"] else ""
     if not third and mask & (ANY[4] | ANY[2]):
@@ -239,7 +243,11 @@ class Chord:
         """In one of the writing styles (`STYLES`); reads back as the same chord. Raises `KeyError` for another name."""
         if self.root is None:
             return NO_CHORD
-        text = write_root(self.root.name, style) + written(self.quality, style)
+        text = written(self.quality, style)
+        if text[:1] == "5" and abs(self.root.alteration) > 1:
+            # Dbb5 is read as Db with a flat five.
+            text = f"({text[2:-1]},no3)" if len(text) > 1 else "(no3)"
+        text = write_root(self.root.name, style) + text
         return text if self.bass is None else f"{text}/{write_root(self.bass.name, style)}"
 
     def on(self, root: Note) -> Chord:

@@ -8,11 +8,12 @@ translated one for one before reading.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Final, NoReturn
 
 from trainer.chords.published import read_published
 from trainer.chords.qualities import Chord, ChordError, Quality, make_chord, quality_of_tones
-from trainer.chords.spellings import CLASS_OF, GERMAN_ROOTS, ROOTS, SIGNS, word_pattern
+from trainer.chords.spellings import CLASS_OF, GERMAN_ROOTS, IN_WORDS, ROOTS, SIGNS, word_pattern
 from trainer.chords.tones import (
     ALTERED,
     ANY,
@@ -31,24 +32,30 @@ from trainer.chords.tones import (
 from trainer.chords.writing import TEXTS
 from trainer.pitch import Degree, Note
 
-_ROOT_SIGN: Final = r"bb(?!5,)|##(?!5,)|b(?!5,)|#(?!5,)|x|𝄫|s(?!us)"
-# A flat or sharp belongs to the letter before it, but a comma list after 5 shows that it belongs to the 5: Cb5,7.
+_ROOT_SIGN: Final = r"bb(?!5)|##(?!5)|b(?!5,)|#(?!5,)|x|𝄫|s(?!us)"
+# A flat or sharp belongs to the letter before it, but the second of two before a 5, and one before a comma list after
+# 5, belongs to the 5: Dbb5, Cb5,7.
 _ROOT: Final = re.compile(rf"\s*([A-G](?:--?(?=:)|{_ROOT_SIGN})?)(\s?:)?")
 _LOWER_ROOT: Final = re.compile(r"\s*(b(?:b(?=m|\s*$))?(?=m|\s*$|\s?/)|[ac-g](?:bb|##|[b#])?)(?=\W|[mMo\d]|sus|$)()")
-_GERMAN_ROOT: Final = re.compile(r"\s*([AE]s(?!us)|[ACDEFGH]is|[CDFG]es|[ACDEFG](?:bb|##|[b#])?|H[b#]?|Bb?)(\s?:)?")
+_GERMAN_ROOT: Final = re.compile(
+    r"\s*([AE]s(?!us)|[ACDEFGH]is|[CDFG]es|[ACDEFG](?:bb(?!5)|##(?!5)|[b#])?|H[b#]?|Bb?)(\s?:)?"
+)
 
 
 _SUS: Final = r"(?:sus(?:pended)?|Sus|SUS)"
+_FOURTH_OR_SECOND: Final = r"(?:2/4|4/2|24|42|2|4)"
+_BY: Final = rf"\s?{_FOURTH_OR_SECOND}|\s?\({_FOURTH_OR_SECOND}\)"
 _HEAD: Final = re.compile(
     rf"\s*(?:({word_pattern('dm-M^oh+')})\s?({word_pattern('M^+')})?)?"
-    rf"\s?(?:({_SUS})(2/4|4/2|24|42|2|4)?\s?)?"
-    rf"(6/9|9/6|69|96|13|11|9|7|6|5|4|2|power)?(?:({_SUS})(2/4|4/2|24|42|2|4)?)?"
+    rf"\s?(?:({_SUS})({_BY})?\s?)?"
+    rf"(6/9|9/6|69|96|13|11|9|7|6|5|4|2|power)?(?:({_SUS})({_BY})?)?"
 )
 """First word, second word, sus before the number and what suspends, number, sus after it and what suspends."""
 
 _SIGN: Final = r"bb|##|[b#+\-♮]"
 _TAIL: Final = re.compile(
     r"(?P<seventh_after>7M)"
+    r"|(?P<loose>(?<!\d)[b#])\s(?=\d)"
     r"|(?P<run>(?:[b#+\-♮\d]|s(?=[\ds),/]|$))+)"
     r"|(?P<bass>[/\\]\s?(?:[A-H](?:bb|##|[b#x𝄫]|is|es|s(?!us))?|[a-g][b#+\-]?(?=[\s(]|$)))"
     rf"|(?P<low>[/\\]\s?(?P<low_sign>{_SIGN})?(?P<low_number>1[0-3]|[1-9])(?=\s*$))"
@@ -56,11 +63,11 @@ _TAIL: Final = re.compile(
     rf"|[\s,;.]*(?:[aA]dd|ADD)\s?(?P<add>(?:[mM]aj|ma|M|\^)7|7M|(?:{_SIGN})?1?\d)(?:th|nd|rd)?"
     r"|(?P<gap>[\s,;.]*alter\s|[\s,;.]+)"
     r"|(?P<slash>/\s?(?=[b#♮+\-]?\d|[mM]aj|ma|M|j|add|sus|\^))"
-    rf"|{_SUS}(?P<sus>2/4|4/2|24|42|2|4|)"
+    rf"|{_SUS}(?P<sus>{_BY}|)"
     r"|(?:no|No|NO|[oO]mit|OMIT|subtract)\s?(?P<no>1?\d|root|R)(?:th|rd|d)?"
     r"|\*(?P<star>(?:bb|##|[b#])?1?\d)"
     r"|(?P<alt>(?:[aA]lt(?:ered)?|ALT)[.7]?)"
-    r"|(?:maj(?:or)?|Maj|MAJ|ma|Ma|MA|M)(?P<major>7|9|11|13|)"
+    r"|(?:maj(?:or)?|Maj|MAJ|ma|Ma|MA|M)(?:\s(?=7|9|1[13]))?(?P<major>7|9|11|13|)"
     r"|[\^j](?P<triangle>7|9|11|13|)"
     r"|(?P<sign>flat|sharp|aug|dim)\s?(?=\d)"
     r"|(?P<raised>aug)"
@@ -69,7 +76,7 @@ _TAIL: Final = re.compile(
 _PREFIXED: Final = re.compile(rf"({_SIGN}|s|)(1[0-5]|[2-9])")
 _POSTFIXED: Final = re.compile(rf"(1[0-5]|[2-9])({_SIGN}|s|)")
 _ALTERATIONS: Final = {None: 0, "": 0, "b": -1, "-": -1, "#": 1, "+": 1, "s": 1, "bb": -2, "##": 2, "♮": 0}
-_SIGN_WORDS: Final = {"flat": "b", "dim": "b", "sharp": "#", "aug": "#", "": ""}
+_SIGN_WORDS: Final = {"flat": "b", "dim": "b", "sharp": "#", "aug": "#", "b": "b", "#": "#"}
 _CHANGES: Final = {
     sign + str(number): change
     for (alteration, number), change in CHANGES.items()
@@ -86,6 +93,8 @@ _USUAL_AFTER: Final = {
 # Changes as most charts write them, in one go: b9#11, (b9,#11,13).
 _ITEM: Final = r"[b#](?:5|9|11|13)"
 _LIST: Final = re.compile(rf"\(({_ITEM}(?:,?\s?{_ITEM}|,\s?(?:9|11|13)\b)*)\)|((?:{_ITEM})+)(?![\db#+\-♮s])")
+_NO_DIGITS: Final = re.compile(r"\D+")
+_CAPITAL_FLAT: Final = re.compile(r"B(?:5|9|13)")
 _ITEMS: Final = re.compile(r"[b#]?\d+")
 _NO_CHORDS: Final = re.compile(r"\s*(?:N\.?\s?C\.?|n\.?\s?c\.?|N|[nN][oO]\s?[cC]hord|NO CHORD)\s*$")
 
@@ -97,6 +106,8 @@ _NUMBER_NAMES: Final = {"6/9": "69", "9/6": "69", "96": "69", "power": "5", None
 _SEVENTH: Final = tones("7")
 _SIXTHS_OR_SEVENTHS: Final = SEVENTHS | ANY[6]
 _UPPER: Final = (9, 11, 13)
+_FURTHER: Final = (6, 9, 11, 13)
+"""After a slash behind a plain triad these are further tones: no chart counts a bass so far up."""
 _UNSURE_ROOTS: Final = {"As", "Es"}
 
 
@@ -104,16 +115,16 @@ class _Reader:
     """Reads one quality, and the bass after it, from an offset of the symbol on."""
 
     # Defaults in the class: most symbols change few of them, and reading is measured.
-    mask = optional = added = seventh = 0
-    number = word = note = bass = ""
-    implied = literal = suspended = False
+    mask = optional = added = seventh = named = 0
+    number = word = note = bass = numbered = ""
+    implied = literal = suspended = by_degree = False
     bass_at = alt_at = -1
     low: Degree | None = None
 
     def __init__(self, text: str, source: str, start: int) -> None:
         self.text = text
         self.source = source
-        self.start = start
+        self.start = self.bare_at = start
 
     def fail(self, at: int, expected: str = _EXPECTED_CHANGE, reason: str = "") -> NoReturn:
         raise ChordError(self.text, at, expected, reason)
@@ -152,13 +163,23 @@ class _Reader:
                     self.note = "read with a seventh under the altered tone; write add for the tone alone"
                 elif self.literal:
                     self.note = "read without a seventh; write 7 before the bracket for one"
+                elif self.numbered and not self.note:
+                    self.note = f"read without a seventh; write {self.numbered} without the bracket for one"
             self.mask |= self.added
-            if self.alt_at >= 0 and self.mask != ALTERED.tones:
-                self.fail(self.alt_at, "7 and the altered tones by name", "alt has its own tones: b9, #9, #11 and b13")
+            if self.alt_at >= 0:
+                # A tone of alt that is named as well is meant to sound.
+                self.optional &= ~(self.named | self.added)
+                if self.mask != ALTERED.tones:
+                    self.fail(
+                        self.alt_at, "7 and the altered tones by name", "alt has its own tones: b9, #9, #11 and b13"
+                    )
         self.mask, self.optional = settled(self.mask, self.optional)
 
     def suspend(self, by: str) -> None:
-        self.mask = self.mask & ~ANY[3] & ~(self.optional & ELEVENTH) | SUSPENSIONS[by.replace("/", "")]
+        by = _NO_DIGITS.sub("", by)
+        if self.word in ("m", "-"):
+            self.note = f"read without the minor third; write add{by or '4'} to keep it"
+        self.mask = self.mask & ~ANY[3] & ~(self.optional & ELEVENTH) | SUSPENSIONS[by]
         if self.number == "11":
             self.mask &= ~ELEVENTH
         if "2" in by:
@@ -179,6 +200,12 @@ class _Reader:
         while at < length:
             match = match_tail(source, at)
             if match is None:
+                if at > self.start and _CAPITAL_FLAT.match(source, at) and (depth or not source[at - 1].isspace()):
+                    self.source = source = f"{source[:at]}b{source[at + 1 :]}"
+                    self.note = "read with the capital B as a flat; write b"
+                    continue
+                if source.startswith("ped", at):
+                    self.fail(at, "a chord and a slash and the bass held, as in F/C", "a pedal names no chord tones")
                 if depth:
                     self.fail(at, "a change such as b9, or )")
                 self.fail(at)
@@ -220,8 +247,8 @@ class _Reader:
                 self.major("7", False, False)
             elif kind == "triangle":
                 self.major(match["triangle"], bool(touching), True)
-            elif kind == "sign":
-                sign = _SIGN_WORDS[match["sign"]]
+            elif kind == "sign" or kind == "loose":
+                sign = _SIGN_WORDS[match[kind]]
             elif kind == "raised":
                 self.change(at, 1, 5, depth)
             elif kind == "minor":
@@ -297,10 +324,13 @@ class _Reader:
                         at + place, "brackets or commas, as in 11(b9,b13)", "it is unclear whose accidental this is"
                     )
                 self.mask = self.mask & ~change.clear | change.set
+                self.named |= change.set
                 if digits not in "234567":
                     self.altered(depth)
             elif digits in _PLAIN_ADDED:
                 self.added |= _PLAIN_ADDED[digits]
+                if digits in ("9", "11", "13"):
+                    self.numbered = digits
             else:
                 self.plain(at + place, int(digits))
             place += len(before) + len(after)
@@ -319,6 +349,7 @@ class _Reader:
         if change is None:
             self.fail(at, _EXPECTED_CHANGE, "no chord has this degree")
         self.mask = self.mask & ~change.clear | change.set
+        self.named |= change.set
         if number in _UPPER:
             self.altered(depth)
 
@@ -340,15 +371,34 @@ class _Reader:
 
     def lower(self, at: int, alteration: int, number: int, match: re.Match[str], depth: int) -> None:
         """A number after the last slash: a bass by degree (C/3, Am/b7), or one more tone (C6/9, C7/b9)."""
-        bare = at == self.start
-        inversion = number in (1, 3, 5) and alteration <= 0 and not (number == 5 and alteration)
-        if bare or inversion or (number == 7 and (alteration < 0 or self.mask & SEVENTHS)):
+        bare = at == self.bare_at
+        further = (
+            number in _FURTHER and not self.by_degree
+            if bare
+            else not (
+                number in (1, 3)
+                and alteration <= 0
+                or number == 5
+                and not alteration
+                or number == 7
+                and (alteration < 0 or self.mask & SEVENTHS)
+            )
+        )
+        if not further:
             if depth:
                 self.fail(at)
             self.low = Degree(number, alteration) if number > 1 else None
-            if bare:
-                self.note = "read as a bass by its degree; write a bracket, as in C(add9), for a further tone"
-        elif match["low_sign"]:
+            self.note = (
+                "read as a bass by its degree; write a bracket, as in C(add9), for a further tone"
+                if bare
+                else "read as a bass by its degree; write b5 or #5 for an altered fifth"
+                if number == 5
+                else ""
+            )
+            return
+        if not (self.mask | self.added) & _SIXTHS_OR_SEVENTHS:
+            self.note = "read as a further tone; write a bass by its name, as in C/A"
+        if match["low_sign"]:
             self.change(match.start("low_sign"), alteration, number, 0)
         else:
             self.plain(match.start("low_number"), number)
@@ -436,6 +486,7 @@ def parse_quality_and_bass(text: str, start: int, end: int, before: str) -> tupl
     """
     part = text[start:end]
     reader = _Reader(before + part, before + (part if part.isascii() else part.translate(SIGNS)), 0)
+    reader.bare_at, reader.by_degree = len(before), True
     try:
         reader.read()
         if reader.bass:
@@ -456,9 +507,51 @@ _COMMON: Final = {
 }
 """The qualities that charts are full of, read once; every other text is read when it comes."""
 
+_COMMON.update((words, parse_quality(quality)) for words, quality in IN_WORDS.items())
 _POWER: Final = _COMMON["5"]
 
 _NOTHING: Final = quality_of_tones(0, 0)
+
+
+_AFTER_ROOT: Final = re.compile(r"(\s?)([b#]?)(1[0-5]|[2-9])")
+
+
+def _note_on_root(name: str, source: str, start: int) -> str:
+    """A remark where an accidental between the root's letter and a number could belong to either; else empty."""
+    match = _AFTER_ROOT.match(source, start)
+    if match is None:
+        return ""
+    gap, sign, number = match.groups()
+    alone = match.end() == len(source)
+    if gap:
+        return (
+            f"read as the root {name}; write {name}{sign} without the space for that root"
+            if sign and name in "ABCDEFG"
+            else ""
+        )
+    if sign:
+        if number == "5" and (source[start - 1] == sign or source.startswith(",", match.end())):
+            return f"read as {name} with an altered fifth; write {name}{sign}(no3) for the fifth alone"
+        return ""
+    shorter, last = name[:-1], name[-1]
+    if number == "5" and alone and last in "b#":
+        return f"read as {name} with its fifth alone; write {shorter}({last}5) for an altered fifth"
+    if len(name) == 3:
+        other = f"({last}{number})" if last + number in _USUAL_AFTER else number
+        return f"read as the root {name}; write {shorter}{other} for the root {shorter}"
+    return ""
+
+
+_BRACKETED: Final = re.compile(r"\s*\((\s*[A-Ha-g][^()]*(?:\([^()]*\)[^()]*)*)\)\s*")
+
+
+def _without_brackets(text: str, first: int, last: int, german: bool) -> Chord:
+    """A whole symbol in brackets, which lie just outside `first` and `last`. Raises `ChordError`."""
+    try:
+        chord = parse(" " * first + text[first:last], german=german)
+    except ChordError as error:
+        raise ChordError(text, error.at, error.expected, error.reason) from None
+    return replace(chord, reading=chord.reading or "read without the brackets around it")
 
 
 def parse(text: str, *, german: bool = False) -> Chord:
@@ -481,6 +574,9 @@ def parse(text: str, *, german: bool = False) -> Chord:
         if _NO_CHORDS.match(source):
             return Chord(None, _NOTHING)
         match = None if german else _LOWER_ROOT.match(source)
+        if match is None and (bracketed := _BRACKETED.fullmatch(source)) is not None:
+            first, last = bracketed.span(1)
+            return _without_brackets(text, first, last, german)
         if match is None:
             at = len(source) - len(source.lstrip())
             hint = "H is the German B, read only with the German names on" if source[at : at + 1] == "H" else ""
@@ -496,7 +592,12 @@ def parse(text: str, *, german: bool = False) -> Chord:
     else:
         quality_text, slash, bass_text = source[start:].partition("/")
         common = _COMMON.get(quality_text)
-        if common is not None and not note and name not in _UNSURE_ROOTS and not (common is _POWER and len(name) > 1):
+        if (
+            common is not None
+            and not note
+            and name not in _UNSURE_ROOTS
+            and not (len(name) > 1 and (common is _POWER or len(name) > 2 and quality_text[:1].isdigit()))
+        ):
             if not slash:
                 return make_chord(root, common, None, "")
             if bass_text in roots:
@@ -505,10 +606,8 @@ def parse(text: str, *, german: bool = False) -> Chord:
     reader.read()
     if note and not reader.note:
         reader.note = note
-    elif source[start - 1] in "b#" and source[start:] == "5":
-        reader.note = f"read as {name} with its fifth alone; write {name[:-1]}({name[-1]}5) for an altered fifth"
-    elif source.startswith(("b5,", "#5,"), start):
-        reader.note = f"read as {name} with an altered fifth; write {name}{source[start]}(no3) for the fifth alone"
+    elif not colon and (root_note := _note_on_root(name, source, start)):
+        reader.note = root_note
     elif name in _UNSURE_ROOTS and not german:
         reader.note = f"read as {name[0]}#; with the German names on it is {name[0]}b"
     return reader.chord(root, roots)

@@ -73,6 +73,7 @@ WORDS: Final = {
     "^": "^",
     "°": "o",
     "o": "o",
+    "O": "o",
     "0": "o",
     "ø": "h",
     "h": "h",
@@ -109,7 +110,7 @@ CLASS_OF: Final = {
 }
 """The class of each word in every case it is written in."""
 
-_NOT_BEFORE: Final = {"ma": "(?!dd|ug)", "o": "(?!mit)"}
+_NOT_BEFORE: Final = {"ma": "(?!dd|ug)", "o": "(?!mit|MIT)"}
 """What must not follow a word: madd9 is m and add9, omit3 is no o."""
 
 
@@ -117,3 +118,36 @@ def word_pattern(kinds: str) -> str:
     """A pattern of the words of some classes, the longest first."""
     words = sorted((word for word, kind in CLASS_OF.items() if kind in kinds), key=lambda word: (-len(word), word))
     return "|".join(re.escape(word) + _NOT_BEFORE.get(word.lower(), "") for word in words)
+
+
+_ORDINALS: Final = {
+    "6": ("sixth",),
+    "7": ("seventh",),
+    "9": ("ninth",),
+    "11": ("11th", "eleventh"),
+    "13": ("13th", "thirteenth"),
+}
+_NUMBERED_WORDS: Final = (
+    ("major", "maj", tuple(_ORDINALS)),
+    ("minor", "m", tuple(_ORDINALS)),
+    ("dominant", "", ("7", "9", "11", "13")),
+    ("diminished", "dim", ("7",)),
+    ("augmented", "+", ("7",)),
+)
+
+IN_WORDS: Final = {
+    gap + word + join + ordinal: quality
+    for word, ordinal, quality in (
+        ("suspended", "second", "sus2"),
+        ("suspended", "fourth", "sus4"),
+        *(
+            (word, ordinal, text + number)
+            for word, text, numbers in _NUMBERED_WORDS
+            for number in numbers
+            for ordinal in _ORDINALS[number]
+        ),
+    )
+    for gap in ("", " ")
+    for join in ("-", " ")
+}
+"""The kinds of MusicXML 4.0 and the like as a text, with a hyphen or a space, and the quality they stand for."""

@@ -21,6 +21,7 @@ from trainer.chords.tones import (
     SEVENTHS,
     SUSPENSIONS,
     Head,
+    degrees_of,
     fits,
     settle,
     tones,
@@ -153,6 +154,10 @@ def write_tones(mask: int, optional: int, style: str) -> str:
             continue
         changes, cost = _changes(head, mask)
         kept = settle(mask, head.optional & mask) == optional
+        if head is ALTERED and optional and not optional & ~ALTERED.optional:
+            # The tones that alt holds for certain are named after it.
+            changes = [degree.name for degree in degrees_of(mask & ALTERED.optional & ~optional)]
+            kept = True
         if best is None or (not kept, cost) < best[:2]:
             best = (not kept, cost, texts[column], changes)
     assert best is not None

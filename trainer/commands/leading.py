@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
+from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
     from trainer.charts import Chart
@@ -25,7 +25,7 @@ def lead(options: argparse.Namespace) -> int:
         for index, each in enumerate(charts):
             found = lead_chart(each, plan, loop=options.loop, melody=not options.without_melody)
             if options.json:
-                print(json.dumps(lead_values(found), ensure_ascii=False))
+                print(json_line(lead_values(found)))
             else:
                 print(("\n" if index else "") + lead_text(found, why=options.why))
     except (LeadingError, ChartError) as error:

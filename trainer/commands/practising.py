@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
 from trainer.commands.sets import found_set, load_set, read_set
 from trainer.commands.store import Store
+from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
     from trainer.drills import DrillSet, Fault
@@ -29,8 +29,10 @@ def drill(options: argparse.Namespace) -> int:
     if not options.headless:
         return open_screen(options)
     from random import Random
+    from time import perf_counter_ns
 
     from trainer.inputs.source import InputError
+    from trainer.session import Command
 
     drill_set = load_set(options.set)
     try:
@@ -39,9 +41,16 @@ def drill(options: argparse.Namespace) -> int:
         try:
             session = session_of(Random(options.seed), drill_set, store, source.name, source.stamp_origin, {})
             printer = _Printer(options.json)
-            for event in source.run(session):
-                store.keep(event)
-                printer.show(event, session.attempts)
+            try:
+                for event in source.run(session):
+                    store.keep(event)
+                    printer.show(event, session.attempts)
+            except KeyboardInterrupt:
+                # What was begun is kept as unfinished, and what was decided is told, before the program ends.
+                for event in session.command(Command.FINISH, perf_counter_ns()):
+                    store.keep(event)
+                    printer.show(event, session.attempts)
+                raise
         finally:
             store.close()
     except InputError as error:
@@ -84,8 +93,14 @@ def _without_screen(options: argparse.Namespace, channel: int | None) -> Take | 
         raise Refusal("the computer keyboard needs the screen; leave --headless out", USED_WRONGLY)
     if wanted is not None and _is_take(wanted):
         return Take(wanted)
-    from trainer.inputs.ports import PortInput
+    from trainer.inputs.ports import PortInput, list_ports
 
+    if not wanted:
+        listing = list_ports()
+        if not listing.backend:
+            raise Refusal(listing.problem or "there is no MIDI on this machine")
+        if not listing.names:
+            print(f"trainer: {listing.problem or 'No MIDI port found.'} The drill waits for one.", file=sys.stderr)
     return Live(PortInput([wanted] if wanted else [], channel=channel))
 
 
@@ -108,7 +123,7 @@ class _Printer:
         if isinstance(event, Prompted | Finished):  # what was decided before is final now
             for attempt in attempts[self._printed :]:
                 if self._as_json:
-                    print(json.dumps(attempt_object(attempt), ensure_ascii=False), flush=True)
+                    print(json_line(attempt_object(attempt)), flush=True)
             self._printed = len(attempts)
         if self._as_json:
             return
@@ -133,7 +148,7 @@ class _Printer:
 
 
 def open_screen(options: argparse.Namespace) -> int:
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if sys.stdin is None or not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise Refusal(
             "the screen needs a terminal, and there is none here; without one: trainer drill SET --headless",
             USED_WRONGLY,
@@ -161,6 +176,7 @@ def practice_app(options: argparse.Namespace, store: Store) -> PracticeApp:
         store=store.append,
         history=sets.history,
         keep=store.keep_row,
+        describe=sets.described,
         preferences=store.preferences(),
         remember=store.remember,
         first_set=chosen,
@@ -193,20 +209,24 @@ class _Sets:
         return path
 
     def entries(self) -> list[SetEntry]:
-        """One row a file, the faulty ones too, with what is wrong with them."""
+        """One row a file, with the title it gives itself: the screen opens before all of them are read whole."""
+        from trainer.screens.app import SetEntry
+        from trainer.storage.places import title_of
+
+        paths = dict.fromkeys([*map(str, self._store.places.drill_files()), *self._read])
+        return [SetEntry(path, title_of(Path(path)) or Path(path).stem) for path in paths]
+
+    def described(self, entry: SetEntry) -> SetEntry:
+        """A row with the set's text and number of prompts; a faulty one with what is wrong with it."""
         from random import Random
 
         from trainer.drills import turns
         from trainer.screens.app import SetEntry
 
-        rows = []
-        for path in dict.fromkeys([*map(str, self._store.places.drill_files()), *self._read]):
-            drill_set, faults = self._set(path)
-            if drill_set is None or faults:
-                rows.append(SetEntry(path, Path(path).stem, f"This set has a fault. {faults[0]}"))
-            else:
-                rows.append(SetEntry(path, drill_set.title, drill_set.about, len(turns(drill_set, Random(0)))))
-        return rows
+        drill_set, faults = self._set(entry.name)
+        if drill_set is None or faults:
+            return SetEntry(entry.name, entry.title, f"This set has a fault. {faults[0]}")
+        return SetEntry(entry.name, drill_set.title, drill_set.about, len(turns(drill_set, Random(0))))
 
     def session(self, entry: SetEntry, hand: Hand) -> Session:
         """A session of a listed set. Raises `Refusal` with one line where it cannot be."""

@@ -3,29 +3,38 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trainer.commands.refusals import DONE, UNUSABLE, Refusal
+from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
     from trainer.drills import DrillSet, Fault
 
 
 def check(options: argparse.Namespace) -> int:
+    """Tell every fault of every file; one that cannot be read keeps no other from being looked at."""
+    from trainer.drills import Fault
+
     faults: list[Fault] = []
     for name in options.files:
-        _, found = read_set(Path(name))
+        try:
+            _, found = read_set(Path(name))
+            lines = [str(fault) for fault in found]
+        except Refusal as refusal:
+            found = (Fault(name, 1, 1, "", "", "a drill set as a TOML file", str(refusal)),)
+            lines = [f"trainer: {refusal}"]
         faults += found
-        if not found and not options.json:
+        if options.json:
+            continue
+        if not found:
             print(f"{name}: no fault found")
+        for line in lines:
+            print(line, file=sys.stderr)
     if options.json:
-        print(json.dumps([_fault_object(fault) for fault in faults], ensure_ascii=False))
-    else:
-        for fault in faults:
-            print(fault, file=sys.stderr)
+        print(json_line([_fault_object(fault) for fault in faults]))
     return UNUSABLE if faults else DONE
 
 

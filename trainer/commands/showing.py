@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from trainer.commands.refusals import DONE, NO, Refusal
 from trainer.commands.store import Store
+from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
     from trainer.progress import RootFigures
@@ -20,7 +20,7 @@ def ports(options: argparse.Namespace) -> int:
 
     listing = list_ports()
     if options.json:
-        print(json.dumps({"backend": listing.backend, "ports": list(listing.names), "problem": listing.problem}))
+        print(json_line({"backend": listing.backend, "ports": list(listing.names), "problem": listing.problem}))
     elif listing.names:
         for name in listing.names:
             print(name)
@@ -45,7 +45,7 @@ def progress(options: argparse.Namespace) -> int:
     rows = by_root(attempts)
     if options.json:
         for row in rows:
-            print(json.dumps(asdict(row), ensure_ascii=False))
+            print(json_line(asdict(row)))
         return DONE
     for line in _progress_lines(rows):
         print(line)

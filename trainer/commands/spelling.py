@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
 from trainer.commands.refusals import DONE, NO, USED_WRONGLY, Refusal
+from trainer.commands.streams import input_lines, json_line
 
 if TYPE_CHECKING:
     from trainer.chords import Quality
@@ -22,8 +22,7 @@ def spell(options: argparse.Namespace) -> int:
     if options.all:
         return _print_voicings(options)
     if options.chord == "-":
-        for line in sys.stdin:
-            symbol = line.rstrip("\r\n")
+        for symbol in input_lines():
             _print_spelled(options, symbol, stream=True)
         return DONE
     _print_spelled(options, options.chord, stream=False)
@@ -46,7 +45,7 @@ def _print_voicings(options: argparse.Namespace) -> int:
         degrees = [degree.name for degree in each.degrees]
         notes = [(chord.root + degree).name for degree in each.degrees]
         if options.json:
-            print(json.dumps({"voicing": each.name, "hand": each.hand, "degrees": degrees, "notes": notes}))
+            print(json_line({"voicing": each.name, "hand": each.hand, "degrees": degrees, "notes": notes}))
         else:
             print(f"{each.name:<52} {' '.join(map(pretty, degrees)):<22} {' '.join(map(pretty, notes))}")
     return DONE
@@ -64,7 +63,7 @@ def name_keys(options: argparse.Namespace) -> int:
         if options.chord is not None:
             naming = name(keys, parse(options.chord))
             if options.json:
-                print(json.dumps(asdict(naming), ensure_ascii=False))
+                print(json_line(asdict(naming)))
             else:
                 print(naming.sentence)
                 print(f"\nAs a row of a drill set:\n{naming.drill}")
@@ -79,7 +78,7 @@ def name_keys(options: argparse.Namespace) -> int:
     for reading in found:
         if options.json:
             values = {field: value for field, value in vars_of(reading).items() if field != "chord"}
-            print(json.dumps(values, ensure_ascii=False))
+            print(json_line(values))
         else:
             print(reading.sentence)
     return DONE
@@ -96,21 +95,17 @@ def _print_spelled(options: argparse.Namespace, symbol: str, *, stream: bool) ->
 
     try:
         spelled, explanations = _spelled(options, symbol)
-    except ChordError as error:
-        if stream and options.json:
-            print(json.dumps({"symbol": symbol, "error": str(error), "at": error.at}, ensure_ascii=False))
-            return
-        if stream:
+    except (ChordError, VoicingError) as error:
+        if not stream:
+            raise Refusal(str(error), USED_WRONGLY) from None
+        if options.json:
+            at = error.at if isinstance(error, ChordError) else None
+            print(json_line({"symbol": symbol, "error": str(error), "at": at}))
+        else:
             print(f"{symbol}: {error}")
-            return
-        raise Refusal(str(error), USED_WRONGLY) from None
-    except VoicingError as error:
-        if stream and options.json:
-            print(json.dumps({"symbol": symbol, "error": str(error), "at": None}, ensure_ascii=False))
-            return
-        raise Refusal(str(error), USED_WRONGLY) from None
+        return
     if options.json:
-        print(json.dumps(({"symbol": symbol} if stream else {}) | spelled, ensure_ascii=False))
+        print(json_line(({"symbol": symbol} if stream else {}) | spelled))
         return
     print(f"{symbol}: " if stream else "", end="")
     for line in _spelled_lines(spelled):
@@ -121,7 +116,7 @@ def _print_spelled(options: argparse.Namespace, symbol: str, *, stream: bool) ->
 
 def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], list[str]]:
     from trainer.chords import parse
-    from trainer.voicings import place, recipe
+    from trainer.voicings import VoicingError, place, recipe
 
     chord = parse(symbol, german=options.german)
     if options.voicing is None:
@@ -137,7 +132,7 @@ def _spelled(options: argparse.Namespace, symbol: str) -> tuple[dict[str, Any], 
             spelled["reading"] = reading
         return spelled, []
     if chord.root is None:
-        raise Refusal(f"{chord.symbol} is no chord, so there is nothing to voice", USED_WRONGLY)
+        raise VoicingError(f"{chord.symbol} is no chord, so there is nothing to voice")
     chosen = recipe(options.voicing, chord.quality)
     placed = place(chosen, chord.root)
     explanations = list(_why(chosen, chord.quality, placed)) if options.why else []

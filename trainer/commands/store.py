@@ -61,7 +61,9 @@ class Store:
             if given_from:
                 controls[PEDAL_CONTROL if given_from == PEDAL else parse_key(given_from)] = command
         chosen = self.settings
-        return Preferences(chosen.port, chosen.last_set, chosen.theme, chosen.keyboard_shown, controls)
+        return Preferences(
+            chosen.port, chosen.last_set, chosen.theme, chosen.keyboard_shown, controls, chosen.chord_style
+        )
 
     def remember(self, preferences: Preferences) -> None:
         """Write what the player chose on the screen into the settings file; its comments stay."""
@@ -75,6 +77,7 @@ class Store:
             "last_set": preferences.last_set,
             "theme": preferences.theme,
             "keyboard_shown": preferences.keyboard_shown,
+            "chord_style": preferences.chord_style,
         }
         for name, command in COMMAND_SETTINGS.items():
             control = keys.get(command)
@@ -101,14 +104,18 @@ class Store:
         """The roots of a drill from weak to strong, by what the record says of its voicing and quality."""
         from trainer.pitch import Note
         from trainer.progress import by_root
+        from trainer.storage.files import StorageError
 
         if drill.roots != "weakest first":
             return []
-        own = [
-            attempt
-            for attempt in self.records.attempts(with_events=False)
-            if (attempt.voicing, attempt.quality) == (drill.recipe.name, drill.quality.text)
-        ]
+        try:
+            own = [
+                attempt
+                for attempt in self.records.attempts(with_events=False)
+                if (attempt.voicing, attempt.quality) == (drill.recipe.name, drill.quality.text)
+            ]
+        except StorageError as error:
+            raise Refusal(str(error)) from None
         rows = [row for row in by_root(own) if row.attempts]
         # Least accurate first, then slowest; a root without enough times yet stands before one that has them.
         rows.sort(key=lambda row: (row.accuracy or 0.0, -(row.median_ms if row.median_ms is not None else 1e9)))

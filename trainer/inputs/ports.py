@@ -349,6 +349,20 @@ class PortListing:
     backend: str
     problem: str
 
+    def unasked(self, wanted: str) -> str:
+        """The port to listen to unasked: the one that `wanted` names, in full or in part, else the first that may be a
+        piano; "" where there is none.
+
+        >>> PortListing(("Midi Through Port-0 14:0", "Stage Piano MIDI 1"), "ALSA", "").unasked("")
+        'Stage Piano MIDI 1'
+        """
+        if wanted:
+            try:
+                return choose(wanted, self.names)
+            except InputError:
+                pass
+        return next((name for name in self.names if _may_be_a_piano(name)), "")
+
 
 _UNPLUGGED: Final = "No MIDI port is there: switch the piano on and connect its USB-MIDI socket to the computer."
 

@@ -8,4 +8,4 @@ from __future__ import annotations
 
 import os
 
-os.environ.setdefault("TEXTUAL_FPS", "120")
+os.environ.setdefault("TEXTUAL_FPS", "500")

@@ -11,6 +11,7 @@
         computer_keyboard=None,           # () -> KeyboardSource, or None
         scripted_player=None,             # () -> ScriptedSource, or None
         hear=None,                        # Target -> None, sounds the voicing; must not block; or None
+        describe=lambda entry: entry,     # a set's row with all that takes time to find out, asked when sets are listed
         keep=None,                        # a named drill's TOML row -> a line for the player; writes it away; or None
         preferences=Preferences(),        # what was remembered
         remember=lambda preferences: None,
@@ -76,6 +77,7 @@ Post = Callable[[NoteEvent], None]
 
 LOOK_FOR_PORTS_S: Final = 2.0
 CRASHED: Final = 1
+SWITCH_S: Final = 0.0005
 
 
 class Source(Protocol):
@@ -115,13 +117,19 @@ class Listing(Protocol):
     @property
     def problem(self) -> str: ...
 
+    def unasked(self, wanted: str) -> str:
+        """The port to listen to unasked: the one remembered, else one that may be a piano; "" for none."""
+
 
 @dataclass(frozen=True, slots=True)
 class NoPorts:
-    """A listing of nothing."""
+    """A listing of the names it is given; of nothing by itself."""
 
     names: tuple[str, ...] = ()
     problem: str = ""
+
+    def unasked(self, wanted: str) -> str:
+        return wanted if wanted in self.names else next(iter(self.names), "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +164,7 @@ class Preferences:
     theme: str = THEME_NAMES[0]
     keyboard_shown: bool = False
     controls: Mapping[int, str] = field(default_factory=dict)
+    chord_style: str = "house"
 
 
 class PracticeApp(App[int]):
@@ -181,6 +190,7 @@ class PracticeApp(App[int]):
         scripted_player: Callable[[], ScriptedSource] | None = None,
         hear: Callable[[Target], None] | None = None,
         keep: Callable[[str], str] | None = None,
+        describe: Callable[[SetEntry], SetEntry] = lambda entry: entry,
         preferences: Preferences | None = None,
         remember: Callable[[Preferences], None] = lambda preferences: None,
         first_set: str = "",
@@ -209,6 +219,7 @@ class PracticeApp(App[int]):
         self._scripted_player = scripted_player
         self._hear = hear
         self._keep = keep
+        self._describe = describe
         self._remember = remember
         self._clock = clock
         self._now = now
@@ -292,8 +303,7 @@ class PracticeApp(App[int]):
             self.screen.renew()
         names = self.listing.names
         if self.source is None:
-            wanted = self.preferences.port if self.preferences.port in names else names[0] if names else ""
-            if wanted:
+            if wanted := self.listing.unasked(self.preferences.port):
                 self._listen_to_port(wanted)
             elif first or self._drive is None:
                 self._nothing_to_listen_to()
@@ -530,7 +540,7 @@ class PracticeApp(App[int]):
 
     def action_sets(self) -> None:
         """Choose a set."""
-        self._open(SetsScreen(self.drill_sets, self._set.name))
+        self._open(SetsScreen(tuple(map(self._describe, self.drill_sets)), self._set.name))
 
     def action_piano(self) -> None:
         """Choose the piano and its command keys."""
@@ -570,6 +580,11 @@ class PracticeApp(App[int]):
         self.preferences = replace(self.preferences, keyboard_shown=wanted)
         self._remember(self.preferences)
 
+    def write_as(self, style: str) -> None:
+        """Take a style of writing chord symbols and keep it."""
+        self.preferences = replace(self.preferences, chord_style=style)
+        self._remember(self.preferences)
+
     def use_theme(self, name: str) -> None:
         """Take a theme and keep it."""
         self.theme = name
@@ -588,6 +603,9 @@ class PracticeApp(App[int]):
             yield SystemCommand("Small keyboard", "draw it, or put it away", self.practice.action_keyboard)
             if self._hear is not None:
                 yield SystemCommand("Hear it", "sound the voicing", self.hear)
+        for style, example in _CHORD_STYLES.items():
+            title = f"Chords written as {example}"
+            yield SystemCommand(title, "from the next chord", lambda style=style: self.write_as(style))
         for name in THEME_NAMES:
             yield SystemCommand(f"Colours: {name}", "how the screen looks", lambda name=name: self.use_theme(name))
         yield SystemCommand("Leave the program", "what was played is kept", self.action_leave)
@@ -608,6 +626,8 @@ class PracticeApp(App[int]):
             write_crash_report(self.crash_report, error, self._now())
         self._close_messages_no_wait()
 
+
+_CHORD_STYLES: Final = {"house": "Cm7, Cmaj7", "words": "Cmin7, Cmaj7", "signs": "C-7, C△7"}
 
 _COMMAND_WORDS: Final = {
     Command.AGAIN: ("Again", "the chord before once more"),
@@ -648,6 +668,8 @@ def write_crash_report(path: Path | None, error: BaseException, now: datetime) -
 
 def run(app: PracticeApp) -> int:
     """Run the application in the terminal and return its exit code; trouble is one line on standard error."""
+    # Notes arrive on one thread and the terminal is written to by another: neither may wait long for the interpreter.
+    sys.setswitchinterval(SWITCH_S)
     result: int | None = None
     try:
         result = app.run()

@@ -62,6 +62,7 @@ u ..... ..... X...X X...X X...X X..XX .XX.X
 GLYPHS: Final[dict[str, tuple[str, ...]]] = {
     line[0]: tuple(line[2:].split(" ")) for line in _DRAWN.splitlines() if line
 } | {" ": ("...",) * DOTS_HIGH}
+GLYPHS["△"] = GLYPHS["Δ"]
 """Character -> seven rows of dots, X for ink."""
 
 _HALVES: Final = {(True, True): "█", (True, False): "▀", (False, True): "▄", (False, False): " "}

@@ -71,7 +71,7 @@ class SetsScreen(Level):
         yield Footer(show_command_palette=False, compact=True)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        self.app.choose_set(self.sets[event.option_index])
+        self.app.choose_set(self.app.drill_sets[event.option_index])
 
 
 def _set_line(entry: SetEntry) -> Content:

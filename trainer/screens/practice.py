@@ -177,7 +177,7 @@ class PracticeScreen(Screen[None]):
         self.asked = rungs_asked(event.task)
         self._held = 0
         self._verdict_stays = False
-        self.prompt.show(prompt_symbol(target), prompt_words(target))
+        self.prompt.show(prompt_symbol(target, self.app.preferences.chord_style), prompt_words(target))
         self.ladder.show(self.asked)
         self.status.progress(event.task.set_title, event.number, event.total)
         self.roots.mark(plain_root(target.root.name))
@@ -210,7 +210,7 @@ class PracticeScreen(Screen[None]):
         self.keyboard.show(held, held & ~target.members)
         self._answer = Answer(
             event.grade.right,
-            heading_words(event),
+            heading_words(event, self.app.preferences.chord_style),
             rungs,
             event.grade.sentence,
             times_words(event, self.app.stamp_origin),
@@ -220,7 +220,8 @@ class PracticeScreen(Screen[None]):
     def _ended(self, event: AttemptEnded) -> None:
         if event.attempt.outcome in ("skipped", "unfinished"):
             target = event.task.target
-            heading = f"{prompt_symbol(target)} {'skipped' if event.attempt.outcome == 'skipped' else 'left'}"
+            symbol = prompt_symbol(target, self.app.preferences.chord_style)
+            heading = f"{symbol} {'skipped' if event.attempt.outcome == 'skipped' else 'left'}"
             rungs = rungs_asked(event.task, all_shown=True)
             self._answer = Answer(False, heading, rungs, f"It is {_notes(target)}.")
             self.answer.show(self._answer, "")
@@ -239,11 +240,10 @@ class PracticeScreen(Screen[None]):
         """There is nothing to listen to: say what was found and what can be done."""
         self.asked_task = None
         self._answer = None
-        self.prompt.show("", f"No piano is connected. {found}")
+        roomy = self.app.size.height > 4  # below that there is no line for the answer, or one
+        self.prompt.show("", "No piano is connected." if roomy else f"No piano is connected. {found}")
         self.ladder.show(())
-        # Where the prompt has a line or two, the rest stands below.
-        prompt = arrange(*self.app.size, self.keyboard_wanted).get("prompt")
-        self.answer.show(None, found if prompt is None or prompt.height < 6 else "")
+        self.answer.show(None, found if roomy else "")
 
     def figures(self, cells: Sequence[RootCell]) -> None:
         """The figures of the wheel of roots."""

@@ -71,9 +71,9 @@ def quality_words(text: str) -> str:
     return re.sub(r" +", " ", f"{words}{head}{said_tail}").strip() if text != "5" else "root and fifth"
 
 
-def prompt_symbol(target: Target) -> str:
-    """The chord symbol with musical signs: ``B♭m7``."""
-    return pretty_symbol(target.chord.symbol)
+def prompt_symbol(target: Target, style: str = "house") -> str:
+    """The chord symbol with musical signs, in one of the writing styles: ``B♭m7``, ``B♭min7``, ``B♭-7``."""
+    return pretty_symbol(target.chord.write(style))
 
 
 def prompt_words(target: Target) -> str:
@@ -158,9 +158,9 @@ def times_words(graded: TryGraded, stamp_origin: str) -> str:
     return f"{graded.think_ms / 1000:.2f} s to note-on, {spread}"
 
 
-def heading_words(graded: TryGraded) -> str:
+def heading_words(graded: TryGraded, style: str = "house") -> str:
     """What became of a try: ``Cm7 right``, ``Cm7 not yet, 2 tries left``, ``Cm7 missed``."""
-    symbol = prompt_symbol(graded.task.target)
+    symbol = prompt_symbol(graded.task.target, style)
     if graded.grade.right:
         return f"{symbol} right"
     if graded.left:

@@ -10,6 +10,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
+LARGEST_TEXT_BYTES: Final = 4_000_000
+"""Of a text file; a drill set, a chart or the settings have some kilobytes."""
+
+_LONGEST_NAME: Final = 300
+
 UtcNow = Callable[[], str]
 """Gives the wall clock as ISO 8601 text in UTC with milliseconds, as in 2026-03-01T18:30:00.000Z."""
 
@@ -30,7 +35,15 @@ class StorageError(Exception):
         self.path = Path(path)
         self.found = found
         self.remedy = remedy
-        super().__init__(f"{path} {found}; {remedy}.")
+        super().__init__(f"{_on_one_line(str(path))} {found}; {remedy}.")
+
+
+def _on_one_line(name: str) -> str:
+    """A name as it can be shown: what is not printable as an escape, and of a very long one its two ends."""
+    if len(name) > _LONGEST_NAME:
+        half = _LONGEST_NAME // 2
+        name = f"{name[:half]}...{name[-half:]}"
+    return "".join(sign if sign.isprintable() else sign.encode("unicode_escape", "replace").decode() for sign in name)
 
 
 _FINDINGS: Final[dict[int, tuple[str, str]]] = {
@@ -63,9 +76,19 @@ def make_folder(path: Path) -> None:
 
 
 def read_text(path: Path) -> str:
-    """The text of a UTF-8 file, line ends as they are. Raises `StorageError`, also where it is no UTF-8 text."""
+    """The text of a UTF-8 file, line ends as they are.
+
+    Raises `StorageError`, also where it is no UTF-8 text, larger than `LARGEST_TEXT_BYTES`, or a pipe or device, which
+    might never end.
+    """
     try:
-        return path.read_bytes().decode("utf-8-sig")
+        if path.exists() and not path.is_file() and not path.is_dir():
+            raise StorageError(path, "is no file but a pipe or a device", "save what it gives in a file and name that")
+        with path.open("rb") as file:
+            data = file.read(LARGEST_TEXT_BYTES + 1)
+        if len(data) > LARGEST_TEXT_BYTES:
+            raise StorageError(path, f"has more than {LARGEST_TEXT_BYTES // 1_000_000} MB", "name a smaller text file")
+        return data.decode("utf-8-sig")
     except OSError as error:
         raise trouble(path, error) from error
     except UnicodeDecodeError as error:

@@ -512,6 +512,8 @@ def _refuse_foreign_file(path: Path) -> None:
     try:
         if not path.exists():
             return
+        if not path.is_file() and not path.is_dir():
+            raise _foreign(path)  # reading a pipe might wait for ever
         with path.open("rb") as file:
             start = file.read(16)
     except OSError as error:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from trainer.chords import STYLES
 from trainer.pitch import PitchError, parse_key
 from trainer.storage.files import StorageError, read_text, write_text_atomically
 
@@ -52,6 +53,7 @@ class Settings:
     last_set: str = ""
     keyboard_shown: bool = False
     theme: str = "dark"
+    chord_style: str = "house"
     mouse: bool = True
     octave_shift: int = 0
     german_note_names: bool = False
@@ -137,6 +139,12 @@ SETTINGS: Final = (
     Setting("last_set", "The set practised last; the program opens on it.", 'a file name, or ""', _one_line),
     Setting("keyboard_shown", "Whether a small keyboard is drawn.", "true or false", lambda value: True),
     Setting("theme", "The colours of the screen.", _listed(THEMES), _one_of(*THEMES)),
+    Setting(
+        "chord_style",
+        "How chords are written: house Cm7 and Cmaj7, words Cmin7 and Cmaj7, signs C-7 and C△7.",
+        _listed(STYLES),
+        _one_of(*STYLES),
+    ),
     Setting("mouse", "Whether the mouse is used.", "true or false", lambda value: True),
     Setting(
         "octave_shift",

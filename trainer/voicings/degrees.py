@@ -52,7 +52,9 @@ class Written:
 
 
 MOST_NOTES: Final = 10
-OWN_WORDS: Final = ("3", "5", "7", "9", "10", "5/13", "1/9")
+OWN_WORDS: Final = ("3", "5", "7", "9", "10", "5/13", "5/#11", "1/9", "1/9/11")
+_PLACES: Final = {"3": "third", "10": "third", "7": "seventh"}
+"""What an own word stands for where it is not the fifth or ninth, in words."""
 
 _WORD: Final = re.compile(r"\S+")
 
@@ -110,6 +112,7 @@ def read_degrees(text: str) -> Written:
 
 NINTH: Final = Degree(9)
 ELEVENTH: Final = Degree(11)
+SHARP_ELEVENTH: Final = Degree(11, 1)
 THIRTEENTH: Final = Degree(13)
 SHARP_NINTH: Final = Degree(9, 1)
 FLAT_THIRTEENTH: Final = Degree(13, -1)
@@ -136,10 +139,16 @@ class Slots:
     seventh: Degree | None
     ninth: Degree
     fifth_or_colour: Degree | None
+    lydian: bool = False
+    """A dominant whose #11 stands over a plain fifth and beside no altered tone: its 9 and 13 are natural."""
 
     def own(self, word: str) -> Degree | None:
-        if word == "1/9":
-            return self.ninth if any(degree.number == 9 for degree in self.named) else Degree(1)
+        if word in {"1/9", "1/9/11"}:
+            if any(degree.number == 9 for degree in self.named):
+                return self.ninth
+            return ELEVENTH if word == "1/9/11" and ELEVENTH in self.named else Degree(1)
+        if word == "5/#11":
+            return SHARP_ELEVENTH if SHARP_ELEVENTH in self.named else _numbered(self.quality.degrees, 5) or Degree(5)
         if word == "10":
             return None if self.third is None else Degree(10, self.third.alteration) if self.third.number == 3 else None
         return {
@@ -155,6 +164,10 @@ def _numbered(degrees: tuple[Degree, ...], *numbers: int) -> Degree | None:
     return next((degree for number in numbers for degree in degrees if degree.number == number), None)
 
 
+def _first_named(named: tuple[Degree, ...], usual: Degree, other: Degree) -> Degree:
+    return other if other in named and usual not in named else usual
+
+
 @lru_cache(maxsize=1024)
 def slots(quality: Quality) -> Slots:
     """The slots of a quality.
@@ -168,7 +181,10 @@ def slots(quality: Quality) -> Slots:
     seventh = _numbered(degrees, 7, 6)
     if colour == "alt":
         # All four altered tensions may stand; the trade's form takes b13 in the fifth's place and #9 in the ninth's.
-        return Slots(quality, degrees, third, FLAT_THIRTEENTH, seventh, SHARP_NINTH, FLAT_THIRTEENTH)
+        # A tone named after alt (C7alt(b9)) comes before its rival that is not.
+        altered_ninth = _first_named(named, SHARP_NINTH, Degree(9, -1))
+        altered_fifth = _first_named(named, FLAT_THIRTEENTH, SHARP_ELEVENTH)
+        return Slots(quality, degrees, third, altered_fifth, seventh, altered_ninth, altered_fifth)
     fifth = _numbered(degrees, 5) or _numbered(named, 13, 11)
     ninth = _numbered(named, 9) or NINTH
     names_tension = any(degree.number in {9, 11, 13} or degree.number == 5 and degree.alteration for degree in named)
@@ -184,7 +200,9 @@ def slots(quality: Quality) -> Slots:
     colour_tone = next((degree for degree in order if degree in named), fifth)
     if colour in {"7", "sus"} and not names_tension:
         colour_tone = THIRTEENTH
-    return Slots(quality, named, third, fifth, seventh, ninth, colour_tone)
+    altered = any(degree.alteration for degree in named if degree.number in {5, 9, 13})
+    lydian = colour == "7" and SHARP_ELEVENTH in named and Degree(5) in named and not altered
+    return Slots(quality, named, third, fifth, seventh, ninth, colour_tone, lydian)
 
 
 def _clash(token: Token, degree: Degree, by: object) -> VoicingError:
@@ -224,6 +242,8 @@ def _followed(token: Token, place: Slots) -> Degree:
     _fixed_place(token, place)
     if degree in named:
         return degree
+    if place.lydian and degree.alteration and degree.number in {9, 13}:
+        raise _clash(token, degree, f"#11 and with it a natural {degree.number}")
     if (twin := _TWO_NAMES.get(degree)) is not None and twin in named:
         return twin
     rivals = [other for other in named if other.number == degree.number]
@@ -246,6 +266,6 @@ def degree_of(token: Token, place: Slots, *, as_written: bool) -> Degree:
     if token.own:
         own = place.own(token.own)
         if own is None:
-            raise VoicingError(f"the symbol has nothing for {token.text}", at=token.at)
+            raise VoicingError(f"the symbol has no {_PLACES.get(token.own, 'fifth')}", at=token.at)
         return own
     return token.degree if as_written else _followed(token, place)

@@ -230,7 +230,7 @@ def reach_fault(recipe: Recipe, reach_semitones: int) -> str | None:
             "split it between the hands or take a closer one."
         )
     if fitting_split(heights, reach_semitones, recipe.split, recipe.optional) is None:
-        return f"However it is split, one hand has more than {_an_interval(reach_semitones)} to reach."
+        return f"However it is split, one hand has more to take than a reach of {_an_interval(reach_semitones)}."
     return None
 
 
@@ -246,6 +246,10 @@ def _bottoms(recipe: Recipe, root: Note, lowest: int = LOWEST_PIANO_KEY) -> rang
     pitch_class = (root.pitch_class + recipe.degrees[0].pitch_class) % 12
     first = lowest + (pitch_class - lowest) % 12
     return range(first, HIGHEST_PIANO_KEY - _heights(recipe)[-1] + 1, 12)
+
+
+_FAR_ABOVE_SEMITONES: Final = 24
+"""From here on a fitting place lies high above the chosen one."""
 
 
 def alternatives(recipe: Recipe, root: Note, register: Register | None = None) -> list[tuple[Placement, bool, str]]:
@@ -264,7 +268,8 @@ def alternatives(recipe: Recipe, root: Note, register: Register | None = None) -
                 chosen = placement
                 reason = f"Chosen: the lowest place from {key_name(chosen_register.lowest)} up where it fits."
             else:
-                reason = f"Fits, too, but {key_name(chosen.keys[0])} at the bottom is lower."
+                high = "lies high: " if bottom - chosen.keys[0] >= _FAR_ABOVE_SEMITONES else ""
+                reason = f"Fits, too, but {high}{key_name(chosen.keys[0])} at the bottom is lower."
             found.append((placement, True, reason))
         else:
             found.append((placement, False, fault))

@@ -12,7 +12,7 @@ from typing import Final, Literal
 
 from trainer.chords import COLOURS, Quality
 from trainer.pitch import Degree, Note, PitchError, respelled
-from trainer.voicings.degrees import THIRTEENTH, VoicingError, Written, degree_of, read_degrees, slots
+from trainer.voicings.degrees import ELEVENTH, NINTH, THIRTEENTH, VoicingError, Written, degree_of, read_degrees, slots
 from trainer.voicings.table import Hand, VoicingRow, all_rows
 
 BY_DEGREES: Final = "by degrees"
@@ -208,7 +208,23 @@ def _spelled(row: VoicingRow, written: Written, quality: Quality) -> Recipe:
     )
 
 
+def _suspended(quality: Quality) -> Quality:
+    """An eleventh chord whose third is optional, as the suspended chord it is played as: C11 as C7sus4.
+
+    Its plain 9 is every rootless form's own, so it is no tension that keeps the 13 out.
+    """
+    degrees = (degree for degree in quality.degrees if degree not in {NINTH, ELEVENTH} and degree.number != 3)
+    return Quality((*degrees, Degree(4)), quality.optional - {Degree(3)})
+
+
+_PLAYED_SUSPENDED: Final = frozenset({"three-note rootless", "four-note rootless"})
+
+
 def _from_row(row: VoicingRow, quality: Quality) -> Recipe:
+    if row.family in _PLAYED_SUSPENDED and Degree(3) in quality.optional and quality.colour == "7":
+        suspended = _suspended(quality)
+        if row.degrees_for(suspended.colour) is not None:
+            quality = suspended
     text = row.degrees_for(quality.colour)
     if text is None:
         colours = ", ".join(colour for form, _ in row.forms for colour in form.split())

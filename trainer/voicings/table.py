@@ -9,7 +9,8 @@ where they share a form; the degrees are written so that one form serves every c
            chord) and ``.9`` (the ninth the symbol names, else 9); ``·3`` reads the same
 ``.5/13``  the fifth's place: 13 if the symbol names it, else b13, else #5 or b5, else #11 (11 on a minor
            third), else 5; a dominant or sus symbol that names no tension takes 13
-``.1/9``   the root, or the ninth when the symbol names one
+``.5/#11`` the fifth, or the #11 when the symbol names it
+``.1/9``   the root, or the ninth when the symbol names one; ``.1/9/11`` the 11 before the root, too
 ``13``     a natural degree follows the symbol: on C7(b13) it is b13, on C7(#5) it is #5
 ``#9``     an altered degree stands as written, and the row is refused for a symbol that names another
 ``!9``     this natural degree and no other, or the row is refused
@@ -124,7 +125,7 @@ _FROM_THE_THIRD: Final = (
     ("m7", "b3 .5/13 b7 9"),
     ("7", "3 .5/13 b7 9"),
     ("m7b5", "b3 b5 b7 .1/9"),
-    ("alt", "3 b13 b7 #9"),
+    ("alt", "3 .5/13 b7 .9"),
     ("m6", "b3 5 6 9"),
     ("mMaj7", "b3 .5/13 7 9"),
     ("sus", ".3 .5/13 .7 9"),
@@ -141,19 +142,22 @@ def _swapped(degrees: str) -> str:
 
 
 def _four_note_rootless() -> Iterator[VoicingRow]:
-    for ending, forms, source in (
+    families: tuple[tuple[str, tuple[tuple[str, str], ...], str], ...] = (
         ("", _FROM_THE_THIRD, FORMS_TABLE),
         (", altered", ((_DOMINANT, "3 b13 b7 #9"),), FORMS_TABLE),
         (", with b9", (("7", "3 5 b7 b9"),), FORMS_TABLE),
         (", with b9 and 13", (("7", "3 !13 b7 b9"),), FORMS_TABLE),
         (", with 5", (("7", "3 5 b7 9"), ("sus", ".3 5 .7 9")), FORMS_TABLE),
         (", with 9", (("m7b5", "b3 b5 b7 9"),), PRACTICE),
-    ):
+    )
+    for ending, forms, source in families:
         third, seventh = f"rootless from the third{ending}", f"rootless from the seventh{ending}"
         mirrored = tuple((colours, _swapped(degrees)) for colours, degrees in forms)
+        # Mirrored, an 11 would lie more than an octave under the b5: only the form from the third takes it.
+        forms = tuple((colours, degrees.replace(".1/9", ".1/9/11")) for colours, degrees in forms)
         yield VoicingRow(third, "four-note rootless", forms, other=seventh, source=source)
         yield VoicingRow(seventh, "four-note rootless", mirrored, other=third, source=source)
-    # Mirrored, the 11 would lie more than an octave under the b5: this choice has one form only.
+    # This choice has one form only, for the same reason.
     yield VoicingRow(
         "rootless from the third, with 11",
         "four-note rootless",
@@ -298,14 +302,14 @@ def _spreads() -> Iterator[VoicingRow]:
                 ("6 m6", "1 .7 | .3 .5 .9"),
                 ("m7b5", "1 b7 | b3 b5 11"),
                 ("dim7", "1 bb7 | b3 b5 7"),
-                ("alt", "1 b7 | 3 b13 #9"),
+                ("alt", "1 b7 | 3 .5/13 .9"),
             ),
         ),
         (
             four,
             three,
             (
-                ("maj7 7", "1 .7 | .3 5 13 9"),
+                ("maj7 7", "1 .7 | .3 .5/#11 13 9"),
                 ("sus", "1 .7 | .3 5 13 9"),
                 ("m7", "1 b7 | b3 11 5 9"),
                 ("alt", "1 b7 | 3 b13 b9 #11"),
