@@ -1,8 +1,8 @@
 """Where each panel of the practice screen stands, for any size of the terminal.
 
 `arrange` is a table of sizes and nothing else: places are computed when the terminal changes its size, never when a
-key goes down. Smaller terminals lose panels: the wheel of roots or the keyboard, the foot, the status line, until prompt and
-ladder share one line. There is no size that is refused.
+key goes down. Smaller terminals lose panels: the wheel of roots or the keyboard, the foot, the status line, until
+prompt and ladder share one line. There is no size that is refused.
 """
 
 from __future__ import annotations
