@@ -695,6 +695,29 @@ async def test_a_fault_of_the_program_ends_in_a_report_without_values(tmp_path: 
     assert str(Path(__file__).parent) not in text
 
 
+async def test_a_fault_while_the_piano_is_heard_ends_the_program_with_a_report(tmp_path: Path) -> None:
+    report = tmp_path / "trouble.log"
+    evening = Evening(crash_report=report)
+
+    def broken(attempt: Attempt, replaces: bool) -> None:
+        raise TypeError("a fault of the program's own")
+
+    evening.app._store_attempt = broken
+    with pytest.raises(TypeError, match="a fault of the program's own"):  # what the test driver makes of a crash
+        async with evening.running() as pilot:
+            await evening.play(evening.target.keys, pilot)
+    assert evening.app.crashed
+    assert "TypeError" in report.read_text(encoding="utf-8")
+
+
+async def test_a_click_on_the_foot_does_what_it_says() -> None:
+    evening = Evening()
+    async with evening.running() as pilot:
+        left = next(left for left, key in evening.app.practice.foot._places(80) if key.word == "Pause")
+        await pilot.click("#foot", offset=(left + 1, 0))
+        assert evening.app.state is State.PAUSED
+
+
 @pytest.mark.parametrize("theme", THEME_NAMES)
 async def test_every_theme_draws(theme: str) -> None:
     evening = Evening()

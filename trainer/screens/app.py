@@ -253,6 +253,7 @@ class PracticeApp(App[int]):
 
     def on_mount(self) -> None:
         self._loop = asyncio.get_running_loop()
+        self._loop.set_exception_handler(self._trouble_in_the_loop)
         self._app_context = contextvars.copy_context()
         if self.source is not None:
             self._listen_to(self.source)
@@ -611,9 +612,15 @@ class PracticeApp(App[int]):
 
     # -- trouble
 
+    def _trouble_in_the_loop(self, loop: asyncio.AbstractEventLoop, context: dict[str, object]) -> None:
+        """A fault while an event of the piano was heard: it ends the program as any other, and is not printed."""
+        error = context.get("exception")
+        if isinstance(error, Exception):
+            self._handle_exception(error)
+
     def _fatal_error(self) -> None:
         """In place of the library's report, which prints local variables to the screen: ours, into a file."""
-        error = sys.exc_info()[1] or self._exception
+        error = self._exception or sys.exc_info()[1]
         self.crashed = True
         if error is not None:
             write_crash_report(self.crash_report, error, self._now())

@@ -1,7 +1,7 @@
 """Where each panel of the practice screen stands, for any size of the terminal.
 
 `arrange` is a table of sizes and nothing else: places are computed when the terminal changes its size, never when a
-key goes down. Smaller terminals lose panels, in this order: keyboard, wheel of roots, the foot, the status line, until
+key goes down. Smaller terminals lose panels: the wheel of roots or the keyboard, the foot, the status line, until
 prompt and ladder share one line. There is no size that is refused.
 """
 
@@ -25,7 +25,7 @@ def arrange(width: int, height: int, keyboard: bool = False) -> dict[str, Region
     >>> sorted(arrange(80, 1))
     ['ladder', 'prompt']
     >>> sorted(arrange(80, 24, keyboard=True))
-    ['answer', 'foot', 'keyboard', 'ladder', 'prompt', 'roots', 'status']
+    ['answer', 'foot', 'keyboard', 'ladder', 'prompt', 'status']
     """
     if width < 1 or height < 1:
         return {}
@@ -37,7 +37,9 @@ def arrange(width: int, height: int, keyboard: bool = False) -> dict[str, Region
         bottom -= 1
         places["foot"] = Region(0, bottom, width, 1)
     margin = 2 if width >= _TWO_COLUMNS_FROM else 0
-    if width >= STRIP_CELLS and (rows := _strip_rows(bottom - top)):
+    # A keyboard that was asked for goes before the wheel: both would leave no room for the sentence of a miss.
+    crowded = keyboard and 14 <= bottom - top < 27
+    if width >= STRIP_CELLS and not crowded and (rows := _strip_rows(bottom - top)):
         bottom -= rows
         places["roots"] = Region((width - STRIP_CELLS) // 2, bottom, STRIP_CELLS, rows)
         if bottom - top >= 18:

@@ -18,6 +18,7 @@ from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
 from rich.style import Style
 from textual.content import Content
+from textual.filter import ANSIToTruecolor
 from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
@@ -27,6 +28,9 @@ Span = tuple[str, str]
 Line = tuple[Span, ...]
 
 ROLES: Final = ("text", "strong", "faint", "held", "wrong", "moved", "mark", "large", "white-key", "black-key")
+
+_MOST_STRIPS: Final = 500
+"""Lines of one widget that are kept ready to paint."""
 
 _REPLACED: Final = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 
@@ -167,6 +171,7 @@ class Drawn(Widget):
         self._lines: list[Line] = []
         self._drawn_for = (0, 0)
         self._styles_by_role: dict[str, Style] = {}
+        self._strip_of_line: dict[Line, Strip] = {}
 
     def lines(self, width: int, height: int) -> Sequence[Iterable[Span]]:
         """The spans of each line; fewer than `height` lines leave the rest empty."""
@@ -203,16 +208,42 @@ class Drawn(Widget):
         self._drawn_for = (width, height)
 
     def render_line(self, y: int) -> Strip:
-        if self._drawn_for != tuple(self.size):
-            self._draw(*self.size)
-        width = self.size.width
-        if y >= len(self._lines):
-            return Strip.blank(width, self.rich_style)
-        return Strip([Segment(text, self._style(role)) for text, role in self._lines[y]], width)
+        return self._strips()[y] if y < self.size.height else Strip.blank(self.size.width)
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """The strips as they are: no border, padding or opacity here, so the library's way through them is spared.
+
+        It asks every widget of the screen for all its lines at every repaint, however little has changed.
+        """
+        strips = self._strips()[crop.y : crop.bottom]
+        if crop.x or crop.right < self.size.width:
+            strips = [strip.crop(crop.x, crop.right) for strip in strips]
+        return strips
+
+    def _strips(self) -> list[Strip]:
+        """A strip for each line; those of lines that have not changed are kept."""
+        width, height = self.size
+        if self._drawn_for != (width, height):
+            self._draw(width, height)
+        kept = self._strip_of_line
+        missing = [line for line in self._lines if line not in kept]
+        if missing:
+            if len(kept) > _MOST_STRIPS:
+                kept.clear()
+                missing = self._lines
+            # Colours of ours are true colours already; what remains is the filter of a terminal without colour.
+            filters = [each for each in self.app.get_line_filters() if not isinstance(each, ANSIToTruecolor)]
+            for line in missing:
+                strip = Strip([Segment(text, self._style(role)) for text, role in line], width)
+                for line_filter in filters:
+                    strip = strip.apply_filter(line_filter, self.background_colors[1])
+                kept[line] = strip
+        return [kept[line] for line in self._lines]
 
     def notify_style_update(self) -> None:
         super().notify_style_update()
         self._styles_by_role.clear()
+        self._strip_of_line.clear()
 
     def _style(self, role: str) -> Style:
         style = self._styles_by_role.get(role)

@@ -15,13 +15,13 @@ from textual.binding import Binding, BindingType
 from textual.geometry import Region, Size
 from textual.screen import Screen
 from textual.widget import Widget
-from textual.widgets import Footer
 
 from trainer.grading import Target
 from trainer.pitch import TWELVE_ROOTS, mask_of, note_label
 from trainer.progress import plain_root
 from trainer.screens.answer import Answer, AnswerPanel
 from trainer.screens.arranging import PANELS, arrange
+from trainer.screens.foot import Foot, FootKey
 from trainer.screens.ladder import Ladder, Rung
 from trainer.screens.piano import Keyboard, register_of
 from trainer.screens.prompt import Prompt
@@ -67,7 +67,6 @@ class PracticeScreen(Screen[None]):
 
     DEFAULT_CSS = """
     PracticeScreen { layout: vertical; overflow: hidden hidden; }
-    PracticeScreen > Footer { dock: bottom; }
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -93,7 +92,7 @@ class PracticeScreen(Screen[None]):
         self.keyboard = Keyboard(id="keyboard")
         self.roots = RootStrip(id="roots")
         self.roots.cells = tuple(RootCell(note.name, note.name) for note in TWELVE_ROOTS)
-        self.foot = Footer(id="foot", show_command_palette=False, compact=True)
+        self.foot = Foot(id="foot")
         self.keyboard_wanted = False
         self._sized: Size | None = None
         self.asked_task: Task | None = None
@@ -114,6 +113,14 @@ class PracticeScreen(Screen[None]):
     # -- places
 
     def on_mount(self) -> None:
+        bindings = [binding for binding in self.BINDINGS if isinstance(binding, Binding) and binding.show]
+        self.foot.show(
+            [
+                FootKey(binding.key_display or binding.key, binding.description, binding.action)
+                for binding in bindings
+                if self.check_action(binding.action, ())
+            ]
+        )
         self.take_places()
 
     def on_resize(self, event: events.Resize) -> None:
@@ -275,7 +282,7 @@ class PracticeScreen(Screen[None]):
 def place(widget: Widget, region: Region | None) -> None:
     """Put a widget where it belongs, or away."""
     widget.display = region is not None
-    if region is not None and widget.id != "foot":
+    if region is not None:
         styles = widget.styles
         styles.offset = (region.x, region.y)
         styles.width = region.width
