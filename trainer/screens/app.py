@@ -65,7 +65,6 @@ from trainer.grading import Target
 from trainer.progress import Attempt, plain_root
 from trainer.screens.driving import Drive
 from trainer.screens.guide import guide_text
-from trainer.screens.listening import ListenScreen
 from trainer.screens.lists import Level, PianoScreen, SetsScreen, SummaryScreen, TextScreen
 from trainer.screens.practice import PracticeScreen
 from trainer.screens.readings import Wheel
@@ -385,7 +384,7 @@ class PracticeApp(App[int]):
         if isinstance(self.screen, PianoScreen) and self.screen.learning is not None:
             self.screen.heard(event)
             return
-        if isinstance(self.screen, ListenScreen):
+        if isinstance(self.screen, Level) and self.screen.hears:
             self.screen.heard(event)
             return
         if isinstance(self.screen, SummaryScreen) and event.kind is Kind.DOWN:
@@ -522,6 +521,9 @@ class PracticeApp(App[int]):
 
     def action_listen(self) -> None:
         """Play, and read what it is."""
+        # Loaded here, so that the program opens sooner.
+        from trainer.screens.listening import ListenScreen
+
         self._open(ListenScreen())
 
     def keep_row(self, row: str) -> None:

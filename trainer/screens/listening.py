@@ -29,6 +29,7 @@ class ListenScreen(Level):
     ListenScreen Input { height: 3; margin: 0 2; }
     ListenScreen #read { height: 1fr; padding: 1 2; }
     """
+    hears = True
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f5", "keep", "Keep as a drill", key_display="F5"),
     ]

@@ -28,9 +28,10 @@ _BACK: Final = Binding("escape", "back", "Back", key_display="Esc")
 
 
 class Level(Screen[None]):
-    """A screen one level above the practice screen."""
+    """A screen one level above the practice screen. One that `hears` gets the events of the piano."""
 
     app: PracticeApp
+    hears: ClassVar[bool] = False
 
     DEFAULT_CSS = """
     Level { layout: vertical; }
@@ -43,6 +44,9 @@ class Level(Screen[None]):
     Level VerticalScroll { height: 1fr; padding: 0 2; scrollbar-size-vertical: 1; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [_BACK]
+
+    def heard(self, event: NoteEvent) -> None:
+        """An event of the piano, for a level that hears."""
 
     def action_back(self) -> None:
         """One level back."""
