@@ -320,7 +320,7 @@ async def test_the_ladder_fills_as_keys_go_down() -> None:
         # Cm7 from the third: E flat, G, B flat, D (common practice).
         rungs = evening.app.practice.ladder.rungs
         assert [(rung.degree, rung.note, rung.state) for rung in rungs] == [
-            ("♭3", "E♭", "waiting"),
+            ("♭3", "E♭3", "waiting"),
             ("5", "G", "waiting"),
             ("♭7", "B♭", "waiting"),
             ("9", "D", "waiting"),
@@ -402,7 +402,7 @@ async def test_degrees_only_or_nothing_is_named_where_the_set_says_so() -> None:
             assert (lowest.degree, lowest.note) == (degree, note)
             await pilot.press("f4")
             lowest = evening.app.practice.ladder.rungs[0]
-            assert (lowest.degree, lowest.note) == ("♭3", "E♭")
+            assert (lowest.degree, lowest.note) == ("♭3", "E♭3")
 
 
 async def test_an_unplugged_piano_pauses_and_plugged_in_again_goes_on() -> None:

@@ -131,7 +131,7 @@ def command_line() -> argparse.ArgumentParser:
         "drill",
         practising.drill,
         "drill one set",
-        "  trainer drill 'minor sevenths'\n"
+        "  trainer drill 'guide tones'\n"
         "  trainer drill my-set.toml --input 'Digital Piano'\n"
         "  trainer drill my-set.toml --input take.mid --headless --json\n"
         "  trainer drill 07-minor-sevenths-from-the-third --input script --headless --seed 3",

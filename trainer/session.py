@@ -545,7 +545,8 @@ class Session:
     def _skip(self, now_ns: int) -> list[SessionEvent]:
         task = self.task
         assert task is not None
-        ended = AttemptEnded(self._record("skipped"), task, self._reopened)
+        # A miss stays a miss, whatever the player does next.
+        ended = AttemptEnded(self._record("wrong" if self._tries else "skipped"), task, self._reopened)
         return [ended, *self._answered(now_ns)]
 
     def _force_next(self, now_ns: int) -> list[SessionEvent]:
@@ -577,7 +578,11 @@ class Session:
             self._position += 1
             if self.task is None:
                 return self._finish()
-        elif self._tries or self.capture.hears_gesture:
+        elif self._tries:
+            task = self.task
+            assert task is not None
+            happened.append(AttemptEnded(self._record("wrong"), task, self._reopened))
+        elif self.capture.hears_gesture:
             happened += self._void("paused")
         self.state = State.PAUSED
         self._paused_by_port = False

@@ -347,7 +347,7 @@ class PracticeApp(App[int]):
             others.append("watch a scripted player")
         if others:
             ways += f" Or press F9 to {' or '.join(others)}."
-        self.practice.no_piano(f"{found} {ways}")
+        self.practice.no_piano(f"{ways} {found}")
 
     def choose_source(self, kind: str, name: str) -> None:
         """What the player chose to listen to: a port by name, the computer's keyboard, or the scripted player."""

@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import Final
 
 from trainer.grading import Grade, Target, Verdict, pretty_symbol
-from trainer.pitch import TWELVE_ROOTS, MidiNote, note_label, pretty
+from trainer.pitch import TWELVE_ROOTS, MidiNote, Note, note_label, pretty, spelled_key
 from trainer.progress import Attempt, Figures, figures
 from trainer.screens.ladder import Beside, Rung
 from trainer.screens.roots import RootCell
@@ -98,10 +98,10 @@ def rungs_asked(task: Task, all_shown: bool = False) -> tuple[Rung, ...]:
     return tuple(
         Rung(
             pretty(degree.name) if hint in ("notes", "degrees") else "",
-            note_label(note) if hint == "notes" else "",
+            _rung_note(note, key, lowest=index == 0) if hint == "notes" else "",
             key,
         )
-        for degree, note, key in zip(target.degrees, target.notes, target.keys, strict=True)
+        for index, (degree, note, key) in enumerate(zip(target.degrees, target.notes, target.keys, strict=True))
     )
 
 
@@ -123,13 +123,21 @@ def _rungs(target: Target, verdicts: Sequence[Verdict]) -> tuple[Rung, ...]:
     return tuple(
         Rung(
             pretty(verdict.degree.name),
-            note_label(target.root + verdict.degree),
+            _rung_note(target.root + verdict.degree, key, lowest=index == 0),
             key,
             _STATE_OF_VERDICT[verdict.verdict],
             _detail(target, key, verdict),
         )
-        for key, verdict in zip(target.keys, verdicts, strict=True)
+        for index, (key, verdict) in enumerate(zip(target.keys, verdicts, strict=True))
     )
+
+
+def _rung_note(note: Note, key: MidiNote, *, lowest: bool) -> str:
+    """A note of the ladder; the lowest one with its octave, since the register counts: ``E♭3``, ``C♭4 (B)``."""
+    if not lowest:
+        return note_label(note)
+    shown = pretty(spelled_key(note, key))
+    return shown if note.is_plain else f"{shown} ({pretty(note.plain().name)})"
 
 
 def _detail(target: Target, asked: int, verdict: Verdict) -> str:
