@@ -237,3 +237,11 @@ def test_no_order_of_events_hangs_a_session_or_loses_a_note(played: list[tuple[i
     latest = list({attempt.number: attempt for attempt in records}.values())
     assert [attempt.number for attempt in latest] == list(range(len(latest)))
     assert sum(len(attempt.events) for attempt in latest) <= len(events)
+
+
+@pytest.mark.parametrize("command", [Command.SKIP, Command.PAUSE], ids=str)
+def test_a_miss_stays_a_miss_whatever_the_player_does_next(command: Command) -> None:
+    what = session(task("Cm7"), task("Fm7"), controls={21: command})
+    happened = play(what, chord(900, (51, 55, 59, 62)), chord(2500, [21], 100))
+    first = ended(happened)[0]
+    assert (first.root, first.outcome, first.right_first_try) == ("C", "wrong", False)
