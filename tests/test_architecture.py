@@ -22,9 +22,13 @@ PURE = (
     "naming",
     "timing",
     "drills",
+    "accompaniment",
     "progress",
     "scheduling",
     "session",
+    "in_time",
+    "regrading",
+    "desk",
 )
 """In the order of import: a module may import only those before it."""
 

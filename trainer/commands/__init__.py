@@ -1,6 +1,25 @@
 """The commands and their wiring: the one folder that brings the other folders together.
 
-`refusals` says how a command ends, `spelling` answers questions about chords, `sets` finds and reads drill sets,
-`store` is the player's record and settings, `practising` runs drills on the screen and without it, `showing` lists
-ports and figures, `leading` finds voicings for a chart. Nothing heavy is imported before the command that needs it.
+`refusals` says how a command ends, `rows` what a command is; `spelling` answers questions about chords, `sets` finds
+and reads drill sets, `store` is the player's record and settings, `practising` runs drills on the screen and without
+it, `showing` lists ports and figures, `leading` finds voicings for a chart. Nothing heavy is imported before the
+command that needs it.
 """
+
+from __future__ import annotations
+
+from trainer.commands.rows import CommandRow
+
+
+def all_rows() -> tuple[CommandRow, ...]:
+    """Every command, in the order of `trainer --help`."""
+    from trainer.commands import leading, practising, sets, showing, spelling
+
+    modules = (
+        practising,
+        spelling,
+        leading,
+        showing,
+        sets,
+    )
+    return tuple(row for module in modules for row in module.COMMANDS)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
+from trainer.commands.rows import CommandRow
 from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
@@ -56,3 +57,29 @@ def _chart(options: argparse.Namespace) -> Chart:
         return form_chart(options.chart, key)
     except FormError as error:
         raise Refusal(str(error), USED_WRONGLY) from None
+
+
+def _lead_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("chart", metavar="CHART", help="a chart file, or a progression or form by name")
+    parser.add_argument("--key", metavar="NOTE", help="the key to play it in")
+    parser.add_argument("--all-keys", action="store_true", help="in all twelve keys, in the cycle of fourths")
+    parser.add_argument("--voicing", action="append", metavar="NAME|DEGREES", help="choose from these; may come again")
+    parser.add_argument("--loop", action="store_true", help="the last chord leads into the first")
+    parser.add_argument("--without-melody", action="store_true", help="leave the melody of the chart aside")
+    parser.add_argument(
+        "--why", action="store_true", help="say what each other voicing would cost, and what was refused"
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object for each key")
+
+
+COMMANDS: Final = (
+    CommandRow(
+        "lead",
+        lead,
+        "find the voicings of a chart that move least",
+        "  trainer lead ii-V-I --key Bb\n"
+        "  trainer lead 'jazz blues' --all-keys --loop\n"
+        "  trainer lead my-tune.chart --voicing 'drop 2' --why --json",
+        _lead_arguments,
+    ),
+)

@@ -10,6 +10,7 @@ from random import Random
 from typing import TYPE_CHECKING, Any, Final
 
 from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
+from trainer.commands.rows import CommandRow
 from trainer.commands.sets import found_set, load_set, read_set
 from trainer.commands.store import Store
 from trainer.commands.streams import json_line
@@ -282,3 +283,30 @@ def _sources(options: argparse.Namespace, store: Store) -> dict[str, Any]:
         "source": source,
         "refusals": (OSError, ValueError, InputError, StorageError, Refusal),
     }
+
+
+def _drill_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("set", metavar="SET", help="a file, or a shipped set or one of your own by part of its name")
+    parser.add_argument(
+        "--input",
+        metavar="PORT|FILE.mid|computer|script",
+        help="a MIDI port by part of its name, a Standard MIDI File, the computer keyboard, or the scripted player",
+    )
+    parser.add_argument("--headless", action="store_true", help="without the screen: one line an event")
+    parser.add_argument("--json", action="store_true", help="with --headless: one JSON object a line for each attempt")
+    parser.add_argument("--seed", type=int, metavar="N", help="makes random orders and the scripted player repeatable")
+    parser.add_argument("--records", metavar="FILE", help="keep the record in this file")
+
+
+COMMANDS: Final = (
+    CommandRow(
+        "drill",
+        drill,
+        "drill one set",
+        "  trainer drill 'guide tones'\n"
+        "  trainer drill my-set.toml --input 'Digital Piano'\n"
+        "  trainer drill my-set.toml --input take.mid --headless --json\n"
+        "  trainer drill 07-minor-sevenths-from-the-third --input script --headless --seed 3",
+        _drill_arguments,
+    ),
+)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from trainer.commands.refusals import DONE, UNUSABLE, Refusal
+from trainer.commands.rows import CommandRow
 from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
@@ -68,3 +69,19 @@ def load_set(name: str) -> DrillSet:
     if faults or drill_set is None:
         raise Refusal("\ntrainer: ".join(str(fault) for fault in faults))
     return drill_set
+
+
+def _check_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("files", nargs="+", metavar="FILE")
+    parser.add_argument("--json", action="store_true", help="the faults as a JSON list")
+
+
+COMMANDS: Final = (
+    CommandRow(
+        "check",
+        check,
+        "look for every fault in drill sets",
+        "  trainer check my-set.toml",
+        _check_arguments,
+    ),
+)

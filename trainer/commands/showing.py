@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from trainer.commands.refusals import DONE, NO, Refusal
+from trainer.commands.rows import CommandRow
 from trainer.commands.store import Store
 from trainer.commands.streams import json_line
 
@@ -76,3 +77,31 @@ def _progress_lines(rows: Sequence[RootFigures]) -> Iterator[str]:
             ]
             times = f"{shown[0]} s ({shown[1]}-{shown[2]} s)"
         yield f"{pretty(row.root):<4}  {share:<30}{times}".rstrip()
+
+
+def _ports_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+
+
+def _progress_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--set", metavar="TITLE", help="only attempts of sets with this in their title")
+    parser.add_argument("--records", metavar="FILE", help="read the record from this file")
+    parser.add_argument("--json", action="store_true", help="one JSON object for each root")
+
+
+COMMANDS: Final = (
+    CommandRow(
+        "ports",
+        ports,
+        "list the MIDI ports",
+        "  trainer ports\n  trainer ports --json",
+        _ports_arguments,
+    ),
+    CommandRow(
+        "progress",
+        progress,
+        "show accuracy and response time by root",
+        "  trainer progress\n  trainer progress --set 'minor sevenths' --json",
+        _progress_arguments,
+    ),
+)

@@ -6,9 +6,10 @@ import argparse
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from trainer.commands.refusals import DONE, NO, USED_WRONGLY, Refusal
+from trainer.commands.rows import CommandRow
 from trainer.commands.streams import input_lines, json_line
 
 if TYPE_CHECKING:
@@ -185,3 +186,53 @@ def _spelled_lines(spelled: dict[str, Any]) -> Iterator[str]:
         yield f"  bass  {note_label(Note.parse(spelled['bass']))}"
     if spelled.get("reading"):
         yield f"  {spelled['reading']}"
+
+
+def _spell_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("chord", help="a chord symbol, or - to read one a line from standard input")
+    parser.add_argument("--voicing", metavar="NAME|DEGREES", help="a family's name, or degrees from the bottom up")
+    parser.add_argument("--all", action="store_true", help="every voicing of the table that the chord has")
+    parser.add_argument("--why", action="store_true", help="say why each octave was chosen or refused")
+    parser.add_argument("--german", action="store_true", help="read H as B and B as B flat")
+    parser.add_argument(
+        "--style",
+        choices=("house", "words", "signs"),
+        default="house",
+        help="how to write the chord",
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+
+
+def _name_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "keys", nargs="+", metavar="KEY", help="a key by name with octave (C4 is middle C) or by number"
+    )
+    parser.add_argument("--chord", metavar="SYMBOL", help="the chord they are meant for")
+    parser.add_argument("--after", metavar="SYMBOL", help="the chord before")
+    parser.add_argument("--bass", metavar="KEY", help="a note that sounds below")
+    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+
+
+COMMANDS: Final = (
+    CommandRow(
+        "spell",
+        spell,
+        "spell a chord, or a voicing of it, by degrees and notes",
+        "  trainer spell Ebm7b5\n"
+        "  trainer spell Cm7 --voicing 'rootless from the third'\n"
+        "  trainer spell D7 --voicing 'b7 3 13' --why\n"
+        "  trainer spell Cm7 --voicing 'drop 2 under 9'\n"
+        "  trainer spell C7alt --all\n"
+        "  trainer spell - --json < symbols.txt",
+        _spell_arguments,
+    ),
+    CommandRow(
+        "name",
+        name_keys,
+        "name keys: as degrees of a chord, or as every chord they may be",
+        "  trainer name Eb3 G3 Bb3 D4 --chord Cm7\n"
+        "  trainer name 53 57 60 64 --after G7\n"
+        "  trainer name F3 A3 C4 E4 --bass D2 --json",
+        _name_arguments,
+    ),
+)
