@@ -7,11 +7,13 @@ narration and errors to standard error.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Sequence
 from typing import NoReturn
 
 from trainer.commands import all_rows, practising
+from trainer.commands.caring import complete
 from trainer.commands.refusals import DONE, UNUSABLE, USED_WRONGLY, Refusal
 from trainer.commands.streams import abandon_output, prepare_streams
 
@@ -20,6 +22,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code. No traceback reaches a user."""
     prepare_streams()
     parser = command_line()
+    if "_ARGCOMPLETE" in os.environ:
+        complete(parser)
     options = parser.parse_args(arguments)
     command: Callable[[argparse.Namespace], int] = options.run
     try:

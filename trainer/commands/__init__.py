@@ -2,7 +2,8 @@
 
 `refusals` says how a command ends, `rows` what a command is; `spelling` answers questions about chords, `sets` finds
 and reads drill sets, `store` is the player's record and settings, `practising` runs drills on the screen and without
-it, `showing` lists ports and figures, `leading` finds voicings for a chart. Nothing heavy is imported before the
+it, `showing` lists ports and figures, `leading` finds voicings for a chart, `caring` looks
+after the program. Nothing heavy is imported before the
 command that needs it.
 """
 
@@ -13,7 +14,7 @@ from trainer.commands.rows import CommandRow
 
 def all_rows() -> tuple[CommandRow, ...]:
     """Every command, in the order of `trainer --help`."""
-    from trainer.commands import leading, practising, sets, showing, spelling
+    from trainer.commands import caring, leading, practising, sets, showing, spelling
 
     modules = (
         practising,
@@ -21,5 +22,6 @@ def all_rows() -> tuple[CommandRow, ...]:
         leading,
         showing,
         sets,
+        caring,
     )
     return tuple(row for module in modules for row in module.COMMANDS)
