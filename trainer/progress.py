@@ -64,7 +64,8 @@ class Attempt:
     """One prompt answered, skipped, left or voided.
 
     `outcome` is right, wrong, skipped, unfinished or void; `set_aside` says why response times do not count
-    ("" when they do); `stamp_origin` says what took the time stamps.
+    ("" when they do); `stamp_origin` says what took the time stamps; `assignment` is the mark of the one it was played
+    for ("" for none).
     """
 
     session: str
@@ -91,6 +92,7 @@ class Attempt:
     stamp_origin: str = ""
     target_ms: float | None = None
     events: tuple[RawEvent, ...] = ()
+    assignment: str = ""
 
     @property
     def item(self) -> tuple[str, str, str]:

@@ -27,14 +27,15 @@ def _letter(letter: str) -> str:
     return letter
 
 
-def _text(text: str) -> str:
+def text_value(text: str) -> str:
+    """A text between quotes."""
     return '"' + "".join(map(_letter, text)) + '"'
 
 
-def _long_text(text: str) -> str:
+def long_text(text: str) -> str:
     """A text of several lines between three quotes."""
     if "\n" not in text:
-        return _text(text)
+        return text_value(text)
     return '"""\n' + "\n".join("".join(map(_letter, line)) for line in text.split("\n")) + '"""'
 
 
@@ -42,10 +43,10 @@ def _value(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{_text(name)} = {_value(item)}" for name, item in value.items()) + " }"
+        return "{ " + ", ".join(f"{text_value(name)} = {_value(item)}" for name, item in value.items()) + " }"
     if isinstance(value, list):
         return "[" + ", ".join(map(_value, value)) + "]"
-    return _text(value) if isinstance(value, str) else str(value)
+    return text_value(value) if isinstance(value, str) else str(value)
 
 
 def _passes(passes: Passes) -> str:
@@ -64,7 +65,7 @@ def _drill_fields(drill: Drill) -> dict[str, str]:
         if name == "passes":
             said[name] = _passes(value)
         elif name in _KEYS:
-            said[name] = _text(key_name(value))
+            said[name] = text_value(key_name(value))
         elif name == "roots" and isinstance(value, tuple):
             said[name] = _value([root.name for root in value])
         elif name == "limits" and isinstance(value, tuple):
@@ -75,15 +76,19 @@ def _drill_fields(drill: Drill) -> dict[str, str]:
 
 
 def _row_lines(row: VoicingRow) -> list[str]:
-    lines = ["[[voicing]]", f"name = {_text(row.name)}"]
+    lines = ["[[voicing]]", f"name = {text_value(row.name)}"]
     if row.family != row.name:
-        lines.append(f"family = {_text(row.family)}")
-    lines += [f"hand = {_text(row.hand)}", f"rootless = {_value(row.rootless)}"]
+        lines.append(f"family = {text_value(row.family)}")
+    lines += [f"hand = {text_value(row.hand)}", f"rootless = {_value(row.rootless)}"]
     if row.other is not None:
-        lines.append(f"other = {_text(row.other)}")
+        lines.append(f"other = {text_value(row.other)}")
     if row.source != OWN_SOURCE:
-        lines.append(f"source = {_text(row.source)}")
-    return [*lines, "[voicing.forms]", *(f"{_text(colours)} = {_text(degrees)}" for colours, degrees in row.forms)]
+        lines.append(f"source = {text_value(row.source)}")
+    return [
+        *lines,
+        "[voicing.forms]",
+        *(f"{text_value(colours)} = {text_value(degrees)}" for colours, degrees in row.forms),
+    ]
 
 
 def write(drill_set: DrillSet) -> str:
@@ -97,16 +102,21 @@ def write(drill_set: DrillSet) -> str:
         if len(fields) > 1
         else {}
     )
-    lines = [f"title = {_text(drill_set.title)}"]
+    lines = [f"title = {text_value(drill_set.title)}"]
     if drill_set.about:
-        lines.append(f"about = {_long_text(drill_set.about)}")
+        lines.append(f"about = {long_text(drill_set.about)}")
     if drill_set.sequence != SEQUENCES[0]:
-        lines.append(f"sequence = {_text(drill_set.sequence)}")
+        lines.append(f"sequence = {text_value(drill_set.sequence)}")
     lines += [f"{name} = {text}" for name, text in shared.items()]
     for row in drill_set.voicings:
         lines += ["", *_row_lines(row)]
     for drill, said in zip(drill_set.drills, fields, strict=True):
-        lines += ["", "[[drill]]", f"chord = {_text(drill.quality.text)}", f"voicing = {_text(drill.voicing)}"]
+        lines += [
+            "",
+            "[[drill]]",
+            f"chord = {text_value(drill.quality.text)}",
+            f"voicing = {text_value(drill.voicing)}",
+        ]
         lines += [f"{name} = {text}" for name, text in said.items() if name not in shared]
     return "\n".join(lines) + "\n"
 

@@ -45,7 +45,7 @@ class PassRecord:
     `offset_ms` and `scatter_ms` are the steady part of the errors and what remains of them; `extra` counts gestures
     that answered no slot; `clean` is the rule of the tempo ladder; `calibration_ms` is what was taken off for the port;
     `events` are raw (microseconds from beat 0, kind, key, value, channel). `outcome` is ``whole``, ``stopped`` or
-    ``void`` (the port was lost).
+    ``void`` (the port was lost); `assignment` is the mark of the one it was played for ("" for none).
     """
 
     session: str
@@ -68,3 +68,4 @@ class PassRecord:
     port: str
     stamp_origin: str
     events: tuple[tuple[int, str, int, int, int], ...] = ()
+    assignment: str = ""
