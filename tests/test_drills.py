@@ -186,6 +186,17 @@ def test_limits_are_on_off_or_a_table_of_the_teachers() -> None:
     assert dict(own or {}) == {3: 52}
 
 
+def test_fingers_are_one_for_each_note_from_the_bottom_up() -> None:
+    assert _read(PLAIN + "fingers = [5, 3, 2, 1]\n").drills[0].fingers == (5, 3, 2, 1)
+    fault = _one(PLAIN + "fingers = [5, 2, 1]\n")
+    assert (fault.line, fault.column, fault.field) == (5, 11, "drill 1, fingers")
+    assert "3 fingers for 4 notes; write one for each note of b3 5 b7 9" in fault.message
+    # Fingers of the whole set that do not fit one drill: told at that drill.
+    both = PLAIN.replace("\n", "\nfingers = [5, 3, 2, 1]\n", 1) + '[[drill]]\nchord = "m7"\nvoicing = "b7 b3 5"\n'
+    fault = _one(both)
+    assert (fault.line, fault.field) == (8, "drill 2, voicing")
+
+
 def test_a_teachers_own_voicing_is_used_by_its_name() -> None:
     drill_set = _read(
         'title = "A"\n[[voicing]]\nname = "stairs"\nforms = { m7 = "b7 9 b3", "7 alt" = ".7 .3" }\n'
@@ -280,6 +291,10 @@ IN_A_DRILL = [
     ('passes = { order = "anny" }', 5, 20, "passes.order", 'did you mean "any"?'),
     ("passes.graze = 1", 5, 16, "passes.graze", "1 is a whole number; write true or false"),
     ("passes = { graces = true }", 5, 12, "passes.graces", 'did you mean "graze"?'),
+    ("fingers = []", 5, 11, "fingers", "a list stands here; write a list of fingers from the bottom note up"),
+    ("fingers = [5, 3, 2, 6]", 5, 21, "fingers, item 4", "6 is out of range; write a finger from 1 to 5"),
+    ('fingers = ["5", 3, 2, 1]', 5, 12, "fingers, item 1", '"5" is text; write a finger'),
+    ("fingerz = [5, 3, 2, 1]", 5, 1, "fingerz", 'did you mean "fingers"?'),
     ("trys = 3", 5, 1, "trys", 'there is no such field; did you mean "tries"?'),
     ("colour = 3", 5, 1, "colour", "the fields here are chord, voicing, roots, tries"),
     ('title = "B"', 5, 1, "title", "title stands at the top of the file, before the first [[drill]]"),
@@ -300,7 +315,7 @@ def test_a_faulty_field_of_a_drill_is_told_with_its_place(
 
 @pytest.mark.parametrize(
     ("line", "at", "column", "field", "says"),
-    [row for row in IN_A_DRILL if row[0][:5] not in {"trys ", "colou", "title"}],
+    [row for row in IN_A_DRILL if row[0].split(" =")[0] not in {"trys", "colour", "title", "fingerz"}],
 )
 def test_the_same_fault_at_the_top_of_the_file_is_told_once(
     line: str, at: int, column: int, field: str, says: str
@@ -578,6 +593,7 @@ _TRUE = st.booleans()
             "target_ms": st.integers(200, 60_000),
             "hand": st.sampled_from(["left", "right", "both"]),
             "limits": _TRUE,
+            "fingers": st.sampled_from([[5, 3, 2, 1], [4, 2, 1, 1]]),
             "roots": st.sampled_from([*ROOT_ORDERS, "random"])
             | st.lists(st.sampled_from(["C", "F#", "Gb", "E#", "Cb"]), min_size=1, unique=True),
             "passes": st.fixed_dictionaries(

@@ -6,7 +6,7 @@ file, as the default of all drills:
 ============  ==================================================================================================
 top           ``title*`` ``about`` ``sequence``
 [[drill]]*    ``chord*`` ``voicing*`` ``roots`` ``tries`` ``rounds`` ``hint`` ``hand`` ``target_ms`` ``lowest``
-              ``highest`` ``reach_semitones`` ``limits`` ``passes``
+              ``highest`` ``reach_semitones`` ``limits`` ``fingers`` ``passes``
 passes        ``order`` ``octave`` ``doublings`` ``root_below`` ``graze``
 [[voicing]]   ``name*`` ``forms*`` ``family`` ``hand`` ``rootless`` ``other`` ``source``
 ============  ==================================================================================================
@@ -68,6 +68,7 @@ _ROOTS: Final = f'an order ({", ".join(ORDERS)}) or a list of roots such as ["C"
 _TITLE: Final = 'a title such as "Shells in twelve keys"'
 _ABOUT: Final = "a text about the set"
 _LIMITS: Final = 'true, false or a table of intervals and keys such as { "minor third" = "C3" }'
+_FINGERS: Final = "a list of fingers from the bottom note up, 1 the thumb, such as [5, 3, 2, 1]"
 _FORMS: Final = 'a table of chord colours and degrees such as { m7 = "b3 5 b7 9", "7 alt" = "3 b13 b7 #9" }'
 
 
@@ -117,6 +118,18 @@ def _limits(checks: Checks, path: Path, value: object) -> Limits | Nothing:
     return tuple(sorted(found)) if good else NOTHING
 
 
+MOST_FINGERS: Final = 20
+"""More notes no two hands take."""
+
+
+def _fingers(checks: Checks, path: Path, value: object) -> tuple[int, ...] | Nothing:
+    if not isinstance(value, list) or not 1 <= len(value) <= MOST_FINGERS:
+        return checks.wrong_kind(path, value, _FINGERS)
+    found = [checks.number((*path, position), item, 1, 5, "a finger") for position, item in enumerate(value)]
+    good = tuple(finger for finger in found if not isinstance(finger, Nothing))
+    return good if len(good) == len(found) else NOTHING
+
+
 _PASSES: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
     "order": lambda checks, path, value: checks.word(path, value, ORDERS_THAT_PASS),
     "octave": lambda checks, path, value: checks.word(path, value, OCTAVES_THAT_PASS),
@@ -149,6 +162,7 @@ DRILL_FIELDS: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
     "highest": Checks.key,
     "reach_semitones": lambda checks, path, value: checks.number(path, value, 5, 24, "semitones as a whole number"),
     "limits": _limits,
+    "fingers": _fingers,
     "passes": _passes,
 }
 """Fields of a drill that may also stand at the top as the default of all drills, with their checks."""
@@ -354,6 +368,13 @@ def _drill(
         return NOTHING
     values = {name: value for name, value in values.items() if value is not NOTHING}
     form = _in_hand(form, values.get("hand"))
+    fingers = values.get("fingers")
+    if isinstance(fingers, tuple) and len(fingers) != len(form.degrees):
+        # Fingers of the whole set are a fault of the drill that they do not fit.
+        where = (*path, "fingers" if "fingers" in found else "voicing")
+        expected = f"{len(form.degrees)} fingers, one for each note of {form.text}"
+        message = f"{len(fingers)} fingers for {len(form.degrees)} notes; write one for each note of {form.text}"
+        return checks.fault(where, table.get("fingers", wanted), expected, message)
     values["passes"] = Passes(**passes)  # type: ignore[arg-type]  # each field was checked by its row in _PASSES
     drill = Drill(quality, wanted, form, **values)  # type: ignore[arg-type]  # likewise by DRILL_FIELDS
     return drill if _can_be_placed(checks, path, drill, rows) else NOTHING

@@ -66,6 +66,7 @@ class Drill:
     """One quality in one voicing over an order of roots (`roots`: an order's name, or the roots themselves).
 
     `tries` counts the gestures allowed before an attempt ends. None leaves a choice to the voicing's own kind.
+    `fingers` are one for each degree from the bottom up, 1 the thumb; () where the set gives none.
     """
 
     quality: Quality
@@ -82,6 +83,7 @@ class Drill:
     reach_semitones: int | None = None
     limits: Limits = None
     passes: Passes = Passes()
+    fingers: tuple[int, ...] = ()
 
     @property
     def register(self) -> Register:

@@ -68,6 +68,8 @@ def _drill_fields(drill: Drill) -> dict[str, str]:
             said[name] = text_value(key_name(value))
         elif name == "roots" and isinstance(value, tuple):
             said[name] = _value([root.name for root in value])
+        elif name == "fingers":
+            said[name] = _value(list(value))
         elif name == "limits" and isinstance(value, tuple):
             said[name] = _value({_NAME_OF_LIMIT[semitones]: key_name(key) for semitones, key in value})
         else:
