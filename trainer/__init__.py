@@ -16,6 +16,7 @@ import each other. `tests/test_architecture.py` holds this and fails when it is 
     drills/      drill sets: text <-> values, every fault with its line and column
     progress     attempts, and every figure computed from them
     session      one practice session as a state table: prompt, hear, grade, next
+    desk         what became of an assignment: one student's state, and a class seen together
 
     inputs/      where notes come from: MIDI ports, a MIDI file, the computer keyboard, a scripted player
     storage/     records (a database), drill files, settings, the folders they live in
