@@ -13,6 +13,7 @@ PACKAGE = Path(__file__).parent.parent / "trainer"
 
 PURE = (
     "pitch",
+    "estimates",
     "chords",
     "voicings",
     "leading",

@@ -5,6 +5,7 @@ own, no terminal. A folder touches the world. A module imports only what stands 
 import each other. `tests/test_architecture.py` holds this and fails when it is broken.
 
     pitch        spelled notes and degrees on the line of fifths; keys of the piano; orders of roots
+    estimates    proportions and medians with their intervals
     chords/      chord symbols: text <-> quality, bass, tensions; three styles of writing them
     voicings/    the voicing table; a recipe on a root, in a register, within a reach
     leading/     the cheapest path through many chords' candidate voicings
