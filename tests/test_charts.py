@@ -72,6 +72,31 @@ def test_chords_share_a_bar_equally_and_strokes_hold_them() -> None:
     ]  # fmt: skip
 
 
+def test_more_marks_than_beats_are_parts_of_a_beat() -> None:
+    chart = read_chart("| C7 / / / / / / F7 | 3/4 C7 / / / F7 / / / / | C7 F7 G7 C7 F7 G7 |")
+    assert [(one.bar, one.beat, one.beats) for one in chart.unrolled()][:4] == [
+        (1, 1, Fraction(7, 2)), (1, Fraction(9, 2), Fraction(1, 2)),
+        (2, 1, Fraction(4, 3)), (2, Fraction(7, 3), Fraction(5, 3)),
+    ]  # fmt: skip
+    assert {one.beats for one in chart.bars[2].chords} == {Fraction(1, 2)}
+    assert read_chart(write_chart(chart)) == chart
+
+
+def test_degrees_count_in_the_key_of_their_bar() -> None:
+    text = "key: F\n\n| iim7 V7 | Imaj7 | key:Ab iim7 V7 | Imaj7 | key:Fm 3/4 im6 |\n"
+    chart = read_chart(text)
+    assert symbols(text) == "Gm7 C7 Fmaj7 Bbm7 Eb7 Abmaj7 Fm6".split()
+    assert [found.name for found in chart.keys] == ["F", "F", "Ab", "Ab", "Fm"]
+    assert write_chart(chart).splitlines()[3:] == ["| iim7 V7 | Imaj7 | key:Ab iim7 V7 | Imaj7 |", "| 3/4 key:Fm im6 |"]
+    assert read_chart(write_chart(chart)) == chart
+    assert chart.by_symbol.by_degree == chart
+    moved = transposed(chart, Note.parse("Gb"))
+    # Common practice, no source: a tune in Gb whose bridge lies a minor third up is in A there, not in Bbb.
+    assert [one.chord.symbol for one in moved.unrolled()] == "Abm7 Db7 Gbmaj7 Bm7 E7 Amaj7 F#m6".split()
+    assert [found.name for found in moved.keys] == ["Gb", "Gb", "A", "A", "F#m"]
+    assert transposed(moved, Note.parse("F")) == chart
+
+
 def test_a_bar_is_named_with_its_beat_where_a_chord_is_not_on_one() -> None:
     assert [one.label for one in read_chart("| C7 | Gm7 C7 |").unrolled()] == ["1", "2", "2.3"]
 
@@ -105,6 +130,8 @@ def test_a_pickup_bar_is_bar_nought_and_lies_before_the_form() -> None:
         ("form: A B A\n| G |\n[A] |: C |1. D :|2. E |\n[B] | F |", "G C D C E F C D C E"),
         ("[A] | C |\n[B] | D | E :|", "C D E D E"),
         ("pickup: 1\n| G | C | D :|", "G C D C D"),
+        ("[A] |: C |\n[B] | D :|\n[C] | E |", "C D C D E"),
+        ("[A] |: C |\n[B] | D |1. E :|2. F |\n[C] | G | A :|", "C D E C D F G A G A"),
     ],
 )
 def test_repeats_endings_and_letters_are_played_as_on_paper(text: str, order: str) -> None:
@@ -163,6 +190,10 @@ def test_musical_signs_are_read_as_well() -> None:
         ("| / C7 / / |", 1, 3, "no"),
         ("| % |", 1, 3, "no bar before"),
         ("| C7 | 3/4 % |", 1, 12, "write it out"),
+        ("| C7 | key:D % |", 1, 14, "key changes here"),
+        ("| key:Q C7 |", 1, 7, "not a note"),
+        ("| C7 / / / / F7 |", 1, 3, "bar has 4"),
+        ("| C " + "/ " * 500 + "|", 1, 3, "at most 480"),
         ("| C7 % |", 1, 6, "alone"),
         ("|: C7 | F7 |", 1, 3, "never closes"),
         ("|: C7 |: F7 :|", 1, 9, "has not closed"),
@@ -196,7 +227,7 @@ def test_every_fault_is_told_at_once_in_the_order_of_the_text() -> None:
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.text(alphabet="|:[]ABCb#7m%/~_.x123 \niIvV;=é", max_size=60))
+@given(st.text(alphabet="|:[]ABCb#7m%/~_.x123 \niIvV;=ékey", max_size=60))
 def test_any_text_is_read_or_refused_in_words(text: str) -> None:
     try:
         chart = read_chart(text)

@@ -13,8 +13,9 @@ then the first bar and belongs to no section), form (the order of the letters: `
 * ``1.`` or ``1,2.`` straight after a bar line begins an ending.
 * A letter or name in a box, ``[A]``, before the first bar line begins a section.
 * Chords are symbols (``Cm7``) or degrees of the key (``iim7``, ``bII7``, ``V7/V``), or ``N.C.`` Chords in a bar share
-  its beats equally. Where they do not, a stroke ``/`` holds the chord for one more beat: ``Cm7 / / F7``.
-* ``%`` repeats the bar before. ``3/4`` at the beginning of a bar changes the time from there on.
+  its beats equally. Where they do not, a stroke ``/`` holds the chord for one more beat: ``Cm7 / / F7``. Twice as many
+  marks as beats are half a beat each, and so on: ``Cm7 / / / / / / F7`` brings F7 in half a beat before the next bar.
+* ``%`` repeats the bar before. ``3/4`` at the beginning of a bar changes the time from there on, ``key:Eb`` the key.
 * A line that begins with ``~`` is the melody of the line of bars above it, bar for bar. What stands in a bar shares it
   equally: a note with its octave (``Bb4``), ``_`` for one held on, ``.`` for a rest; eight of them in 4/4 are eighths.
 * A line that begins with ``;`` is a remark.
@@ -49,7 +50,8 @@ MOST_LETTERS: Final = 256 * 1024
 MOST_BARS: Final = 2_000
 MOST_TIMES: Final = 16
 MOST_FAULTS: Final = 100
-MOST_IN_A_BAR: Final = 64
+MOST_IN_A_BAR: Final = 480
+"""Marks of chords, or of melody: triplets, quintuplets and 32nds of one bar of 4/4 have it in common."""
 
 HEADERS: Final = ("title", "key", "time", "pickup", "form", "about")
 
@@ -61,6 +63,7 @@ _ENDING: Final = re.compile(r"(\d+(?:,\d+)*)\.(?=\s|$)")
 _METER: Final = re.compile(r"(\d{1,2})/(\d{1,2})")
 _DEGREE_CHORD: Final = re.compile(r"[b#♭♯]{0,2}[IViv]")
 _WORD: Final = re.compile(r"\S+")
+_KEY: Final = "key:"
 _UNITS: Final = (1, 2, 4, 8, 16)
 _SECTION_LETTERS: Final = 16
 
@@ -90,7 +93,7 @@ class _Reader:
         self.text = text
         self.faults: list[ChartFault] = []
         self.said: dict[str, _Word] = {}
-        self.key = Key(Note.parse("C"))
+        self.key = Key(Note.parse("C"))  # of the bars being read
         self.meter = FOUR_FOUR
         self.bars: list[Bar] = []
         self.places: list[_Cell] = []
@@ -119,6 +122,7 @@ class _Reader:
             else:
                 music.append((number, line))
         pickup = self.headers()
+        home = self.key
         for number, line in music:
             if len(self.bars) > MOST_BARS:
                 message = f"a chart has at most {MOST_BARS} bars"
@@ -137,7 +141,7 @@ class _Reader:
         if self.faults:
             raise ChartError(self.faults)
         title, about = (self.said[name].text if name in self.said else "" for name in ("title", "about"))
-        return Chart(title, self.key, tuple(self.bars), pickup, form, about)
+        return Chart(title, home, tuple(self.bars), pickup, form, about)
 
     # ------------------------------------------------------------ headers
 
@@ -276,17 +280,29 @@ class _Reader:
             if not endings:
                 self.fault(words[0], "1. or 2.", f"an ending is for the passes 1 to {MOST_TIMES}")
             del words[0]
-        if words and _METER.fullmatch(words[0].text):
-            self.meter = self.time(words[0]) or self.meter
-            del words[0]
+        key = None
+        while words and (words[0].text.startswith(_KEY) or _METER.fullmatch(words[0].text)):
+            word = words.pop(0)
+            if word.text.startswith(_KEY):
+                key = self.key = self.change_of_key(word)
+            else:
+                self.meter = self.time(word) or self.meter
         beats = self.meter.beats if pickup_beats is None else pickup_beats
-        empty = Bar((), self.meter, beats, (), "", cell.opens, cell.closes, endings)
+        empty = Bar((), self.meter, beats, (), "", cell.opens, cell.closes, endings, key=key)
         if not words:
             self.fault(cell, "a chord, % or N.C.", "an empty bar; write a chord, % for the bar before, or N.C.")
             return empty
         if [word.text for word in words] == ["%"]:
             return self.repeated(words[0], empty)
         return replace(empty, chords=self.chords(words, beats))
+
+    def change_of_key(self, word: _Word) -> Key:
+        said = _Word(word.text.removeprefix(_KEY), word.line, word.column + len(_KEY))
+        try:
+            return Key.parse(said.text)
+        except PitchError as fault:
+            self.fault(said, "a note, with m for minor", str(fault))
+            return self.key
 
     def repeated(self, word: _Word, bar: Bar) -> Bar:
         before = self.bars[-1] if self.bars else None
@@ -298,6 +314,9 @@ class _Reader:
                 word, "a chord", f"the bar before has {before.beats} beats and this one {bar.beats}: write it out"
             )
             return bar
+        if bar.key is not None:
+            self.fault(word, "a chord", "the key changes here: write the bar out")
+            return bar
         return replace(bar, chords=before.chords, sign=True)
 
     def chords(self, words: list[_Word], beats: int) -> tuple[ChartChord, ...]:
@@ -306,20 +325,23 @@ class _Reader:
             self.fault(words[0], "a chord", "a stroke holds the chord before it, and there is none in this bar")
             return ()
         count = len(words)
-        if strokes and count != beats:
-            message = f"with strokes each mark is a beat: there are {count} and the bar has {beats}"
+        if count > MOST_IN_A_BAR:
+            self.fault(words[0], f"at most {MOST_IN_A_BAR}", f"a bar has at most {MOST_IN_A_BAR} chords and strokes")
+            return ()
+        if strokes and count % beats:
+            message = f"with strokes each mark is a beat or a part of one: there are {count} and the bar has {beats}"
             self.fault(words[0], f"{beats} chords and strokes", message, str(count))
             return ()
-        if not strokes and (count > beats or beats % count):
+        if not strokes and beats % count and count % beats:
             message = (
                 f"{count} chords do not share {beats} beats equally; write a stroke / for each beat a chord is held"
             )
             self.fault(words[0], f"{beats} chords and strokes", message, str(count))
-        share = Fraction(1) if strokes else Fraction(beats, count)
+        share = Fraction(beats, count)
         found: list[ChartChord] = []
         for at, word in enumerate(words):
             if word.text == "/":
-                found[-1] = replace(found[-1], beats=found[-1].beats + 1)
+                found[-1] = replace(found[-1], beats=found[-1].beats + share)
             else:
                 found.append(replace(self.chord(word), beat=1 + at * share, beats=share))
         return tuple(found)

@@ -142,7 +142,8 @@ class Bar:
 
     `beats` is its length (a pick-up is shorter than its meter). `letter` names the section that begins here. `opens`
     and `closes` are repeat signs; `closes` counts how often all is played (0: no sign). `endings` are the passes that
-    the ending beginning here is for. `sign`: the bar is written as a repeat of the one before.
+    the ending beginning here is for. `sign`: the bar is written as a repeat of the one before. `key` is that of the
+    music from here on, where it changes.
     """
 
     chords: tuple[ChartChord, ...]
@@ -154,6 +155,7 @@ class Bar:
     closes: int = 0
     endings: tuple[int, ...] = ()
     sign: bool = False
+    key: Key | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,14 +242,23 @@ class Chart:
         return transposed(self, root)
 
     @property
+    def keys(self) -> tuple[Key, ...]:
+        """The key of each written bar."""
+        found, key = [], self.key
+        for bar in self.bars:
+            key = bar.key or key
+            found.append(key)
+        return tuple(found)
+
+    @property
     def by_degree(self) -> Chart:
-        """The same with every chord written by degree."""
-        return _with_chords(self, lambda one: replace(one, degree=one.degree or degree_of(one.chord, self.key)))
+        """The same with every chord written by degree, of the key of its bar."""
+        return _with_chords(self, lambda one, key: replace(one, degree=one.degree or degree_of(one.chord, key)))
 
     @property
     def by_symbol(self) -> Chart:
         """The same with every chord written as a symbol."""
-        return _with_chords(self, lambda one: replace(one, degree=None))
+        return _with_chords(self, lambda one, _: replace(one, degree=None))
 
 
 # ---------------------------------------------------------------- the form as it is played
@@ -279,14 +290,15 @@ def _sections(bars: Sequence[Bar]) -> list[range]:
 def play_order(bars: Sequence[Bar], form: Sequence[str] = ()) -> tuple[list[int], list[OrderFault]]:
     """Indices of the bars as they are played, and every fault of their signs.
 
-    A closing repeat goes back to the last opening one, else to the beginning of its section (not to a pick-up).
+    A closing repeat goes back to the last opening one, else to the beginning of its section (not to a pick-up). It may
+    span several sections where no form says their order.
     """
     faults: list[OrderFault] = []
-    sections = _sections(bars)
-    played = [_section_order(bars, section, faults) for section in sections]
     if not form:
-        order = [at for part in played for at in part]
+        order = _in_order(bars, range(len(bars)), faults)
     else:
+        sections = _sections(bars)
+        played = [_in_order(bars, section, faults) for section in sections]
         order = _by_form(bars, sections, played, form, faults)
     if len(order) > MOST_PLAYED_BARS:
         faults.append(
@@ -332,8 +344,8 @@ def _by_form(
     return order
 
 
-def _section_order(bars: Sequence[Bar], section: range, faults: list[OrderFault]) -> list[int]:
-    """The bars of one section as they are played."""
+def _in_order(bars: Sequence[Bar], section: range, faults: list[OrderFault]) -> list[int]:
+    """The bars of one section, or of several, as they are played."""
     order: list[int] = []
     # Where the next closing sign goes back to.
     back = section.start
@@ -344,6 +356,9 @@ def _section_order(bars: Sequence[Bar], section: range, faults: list[OrderFault]
     at = back
     while at < section.stop:
         bar = bars[at]
+        if bar.letter and not opened:
+            order += range(back, at)
+            back = at
         if bar.opens:
             if opened:
                 message = "a repeat opens inside another that has not closed"
@@ -360,8 +375,13 @@ def _section_order(bars: Sequence[Bar], section: range, faults: list[OrderFault]
             back, opened = at + 1, False
         at += 1
     if opened:
-        faults.append(OrderFault(back, "|:", ":| after it", "this repeat never closes in its section"))
+        faults.append(OrderFault(back, "|:", ":| after it", "this repeat never closes"))
     return order + [*range(back, section.stop)]
+
+
+def _begins(bar: Bar) -> bool:
+    """Whether an ending before this bar is over."""
+    return bool(bar.endings or bar.opens or bar.letter)
 
 
 def _ending_blocks(bars: Sequence[Bar], first: int, stop: int) -> list[tuple[int, int]]:
@@ -370,7 +390,7 @@ def _ending_blocks(bars: Sequence[Bar], first: int, stop: int) -> list[tuple[int
     start = first
     while True:
         end = start
-        while not bars[end].closes and end + 1 < stop and not (bars[end + 1].endings or bars[end + 1].opens):
+        while not bars[end].closes and end + 1 < stop and not _begins(bars[end + 1]):
             end += 1
         if end + 1 < stop and bars[end + 1].endings:
             blocks.append((start, end))
@@ -448,9 +468,26 @@ def chord_on(degree: DegreeChord, key: Key) -> Chord:
     return chord if chord.bass is None else Chord(chord.root, chord.quality, respelled(chord.bass))
 
 
-def _with_chords(chart: Chart, change: Callable[[ChartChord], ChartChord]) -> Chart:
-    bars = tuple(replace(bar, chords=tuple(change(one) for one in bar.chords)) for bar in chart.bars)
+def _with_chords(chart: Chart, change: Callable[[ChartChord, Key], ChartChord]) -> Chart:
+    bars = tuple(
+        replace(bar, chords=tuple(change(one, key) for one in bar.chords))
+        for bar, key in zip(chart.bars, chart.keys, strict=True)
+    )
     return replace(chart, bars=bars)
+
+
+def _key_beside(old: Key, home: Key, new_home: Key) -> Key:
+    """What a key in a chart becomes when the chart's own key changes: as near to it on the line of fifths, with a
+    signature of seven flats or sharps at most."""
+    if old == home:
+        return new_home
+    written = old.root.fifths - home.root.fifths
+    step = min((written, written - 12, written + 12), key=lambda one: (abs(one), one != written))
+    fifths = new_home.root.fifths + step
+    signature = fifths - 3 if old.minor else fifths
+    if abs(signature) > _MOST_FLATS:
+        fifths += 12 if signature < 0 else -12
+    return Key(Note(fifths), old.minor)
 
 
 def transposed(chart: Chart, root: Note) -> Chart:
@@ -459,11 +496,14 @@ def transposed(chart: Chart, root: Note) -> Chart:
     step = root.fifths - chart.key.root.fifths
     semitones = (root.pitch_class - chart.key.root.pitch_class + 5) % 12 - 5
 
-    def moved(one: ChartChord) -> ChartChord:
-        degree = one.degree or degree_of(one.chord, chart.key)
+    def shifted(old: Key) -> Key:
+        return _key_beside(old, chart.key, key)
+
+    def moved(one: ChartChord, old: Key) -> ChartChord:
+        degree = one.degree or degree_of(one.chord, old)
         if degree is None:
             return one
-        return replace(one, chord=chord_on(degree, key), degree=None if one.degree is None else degree)
+        return replace(one, chord=chord_on(degree, shifted(old)), degree=None if one.degree is None else degree)
 
     def sung(note: MelodyNote) -> MelodyNote:
         if not 0 <= note.key + semitones <= 127:
@@ -472,7 +512,13 @@ def transposed(chart: Chart, root: Note) -> Chart:
         return replace(note, note=spelled, key=MidiNote(note.key + semitones))
 
     bars = tuple(
-        replace(bar, chords=tuple(map(moved, bar.chords)), melody=tuple(map(sung, bar.melody))) for bar in chart.bars
+        replace(
+            bar,
+            chords=tuple(moved(one, old) for one in bar.chords),
+            melody=tuple(map(sung, bar.melody)),
+            key=None if bar.key is None else shifted(bar.key),
+        )
+        for bar, old in zip(chart.bars, chart.keys, strict=True)
     )
     return replace(chart, key=key, bars=bars)
 

@@ -20,13 +20,16 @@ def chord_text(one: ChartChord) -> str:
 def _bar_text(bar: Bar, time: str) -> str:
     words = [",".join(map(str, bar.endings)) + "."] if bar.endings else []
     words += [time] if time else []
+    words += [] if bar.key is None else [f"key:{bar.key}"]
+    count = len(bar.chords)
     if bar.sign:
         words.append("%")
-    elif all(one.beats == Fraction(bar.beats, len(bar.chords)) for one in bar.chords):
+    elif bar.beats % count == 0 and all(one.beats == Fraction(bar.beats, count) for one in bar.chords):
         words += [chord_text(one) for one in bar.chords]
     else:
+        marks = lcm(*(one.beats.denominator for one in bar.chords))
         for one in bar.chords:
-            words += [chord_text(one), *["/"] * (int(one.beats) - 1)]
+            words += [chord_text(one), *["/"] * (int(one.beats * marks) - 1)]
     return " ".join(words)
 
 
