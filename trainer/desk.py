@@ -23,7 +23,8 @@ from datetime import date
 from typing import Any, Final
 
 from trainer.drills.assignments import Assignment, Done, least_right
-from trainer.progress import Attempt, median, plain_root, response_times_ms
+from trainer.estimates import median
+from trainer.progress import Attempt, plain_root, response_times_ms
 from trainer.timing import PassRecord
 
 NOT_STARTED: Final = "not started"
