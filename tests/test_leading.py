@@ -28,7 +28,7 @@ from trainer.leading import (
     path_text,
     path_values,
 )
-from trainer.pitch import MidiNote
+from trainer.pitch import Degree, MidiNote
 from trainer.voicings import LOW_INTERVAL_LIMITS, Placement, Register
 
 WIDE = Register(MidiNote(36), MidiNote(96))
@@ -363,3 +363,28 @@ def test_a_path_as_plain_values_is_json() -> None:
     told = json.loads(json.dumps(path_values(path)))
     assert told["motion_semitones"] == path.motion_semitones
     assert [chord["keys"] for chord in told["chords"]] == [list(found) for found in keys(path)]
+
+
+# ------------------------------------------------------------- a plan of its own for one chord
+
+
+def test_a_chord_may_have_a_plan_of_its_own_among_others() -> None:
+    # Common practice, no source: G7 as its shell, root and seventh, between rootless neighbours.
+    shell = Slot(parse("G7"), plan=Plan(("shell, root and seventh",)))
+    path = lead([Slot(parse("Dm7")), shell, Slot(parse("Cmaj7"))])
+    assert [len(each) for each in keys(path)] == [4, 2, 4]
+    assert {key % 12 for key in keys(path)[1]} == {7, 5}
+
+
+def test_a_plan_asks_for_the_top_note_the_bottom_key_the_hand_and_what_is_optional() -> None:
+    dm7 = Slot(parse("Dm7"))
+    # The form of Dm7 with its 9 on top is F A C E.
+    assert {each.keys[-1] % 12 for each in candidates(dm7, Plan(top=Degree.parse("9"))).placements} == {4}
+    assert [each.keys for each in candidates(dm7, Plan(bottom=MidiNote(60))).placements] == [(60, 64, 65, 69)]
+    ninth = candidates(dm7, Plan(optional=(Degree.parse("9"),), hand="both")).placements[0].recipe
+    assert (ninth.text, ninth.hand, ninth.split) == ("b3 5 b7 (9)", "both", 2)
+
+
+def test_bounds_of_a_plan_take_the_place_of_the_usual_ones() -> None:
+    found = candidates(Slot(parse("Dm7")), Plan(lowest=MidiNote(54))).placements
+    assert found and all(each.keys[0] >= 54 for each in found)

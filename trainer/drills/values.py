@@ -8,16 +8,15 @@ semitones, times in milliseconds.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import zip_longest
 from random import Random
-from types import MappingProxyType
 from typing import Final
 
 from trainer.chords import Quality
 from trainer.grading import Passes
 from trainer.pitch import ROOT_ORDERS, MidiNote, Note, order_roots
-from trainer.voicings import LOW_INTERVAL_LIMITS, Recipe, Register, VoicingRow, default_register
+from trainer.voicings import Limits, Recipe, Register, VoicingRow, default_register
 
 HANDS: Final = ("left", "right", "both")
 HINTS: Final = ("notes", "degrees", "name")
@@ -32,9 +31,6 @@ MOST_VOICINGS: Final = 100
 TITLE_LETTERS: Final = 120
 ABOUT_LETTERS: Final = 1900
 """Written with every character escaped, this still fits in a line that is read."""
-
-_ROOM_SEMITONES: Final = 24
-"""The room a register keeps when only one of its bounds is given and lies beyond the usual other one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,10 +51,6 @@ class Fault:
     def __str__(self) -> str:
         place = f"{printable(self.file)}:{self.line}:{self.column}: "
         return place + (f"{self.field}: {self.message}" if self.field else self.message)
-
-
-Limits = bool | tuple[tuple[int, MidiNote], ...] | None
-"""True: the usual low-interval limits; False: none; a table semitones -> lowest key; None: as the voicing's kind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,23 +110,8 @@ def register_of(
     reach_semitones: int | None = None,
     limits: Limits = None,
 ) -> Register:
-    """The default register of a recipe with some of it replaced.
-
-    Where only one bound is given and passes the other, the other moves along with it. Raises `VoicingError` for a
-    `lowest` above `highest`.
-    """
-    usual = default_register(recipe)
-    if lowest is None:
-        lowest = usual.lowest if highest is None else MidiNote(max(0, min(usual.lowest, highest - _ROOM_SEMITONES)))
-    if highest is None:
-        highest = MidiNote(min(127, max(usual.highest, lowest + _ROOM_SEMITONES)))
-    table = usual.limits
-    if isinstance(limits, tuple):
-        table = MappingProxyType(dict(limits))
-    elif limits is not None:
-        table = LOW_INTERVAL_LIMITS if limits else None
-    reach = usual.reach_semitones if reach_semitones is None else reach_semitones
-    return replace(usual, lowest=lowest, highest=highest, limits=table, reach_semitones=reach)
+    """The default register of a recipe with some of it replaced (see `Register.within`). Raises `VoicingError`."""
+    return default_register(recipe).within(lowest, highest, reach_semitones, limits)
 
 
 def turns(drill_set: DrillSet, chance: Random, weakness: Sequence[Sequence[Note]] = ()) -> tuple[tuple[int, Note], ...]:

@@ -14,6 +14,7 @@ from typing import Final
 from trainer.chords import Chord, Quality
 from trainer.pitch import HIGHEST_PIANO_KEY, LOWEST_PIANO_KEY, Degree, MidiNote, Note, key_name
 from trainer.voicings import (
+    Limits,
     Placement,
     Recipe,
     Register,
@@ -22,11 +23,13 @@ from trainer.voicings import (
     alternatives,
     default_register,
     families,
+    in_hand,
     melody_degree,
     place_under,
     plain_name,
     recipe,
     recipes_for,
+    under,
 )
 
 DEFAULT_VOICINGS: Final = ("rootless from the third", "rootless from the seventh")
@@ -52,11 +55,13 @@ class LeadingError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """A chord to be voiced: under `melody_key` where there is one; in its own `voicings` where they are named."""
+    """A chord to be voiced: under `melody_key` where there is one; in its own `voicings` where they are named; by its
+    own `plan` where it has one (its centre apart, which is that of the whole)."""
 
     chord: Chord
     melody_key: MidiNote | None = None
     voicings: tuple[str, ...] = ()
+    plan: Plan | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +69,11 @@ class Plan:
     """How chords are to be voiced.
 
     `voicings`: families, names of forms, or degrees (``b7 3 13``), all of them candidates. `register`: where they may
-    lie (None: the usual one of each kind); `reach_semitones` replaces its reach. `inversions`: also every turn of a
-    form. `centre`: the key around which `Weights.centre` gathers them.
+    lie (None: the usual one of each kind, with `lowest`, `highest` and `limits` instead where they are given);
+    `reach_semitones` replaces its reach. `inversions`: also every turn of a form. `centre`: the key around which
+    `Weights.centre` gathers them. `hand`: left, right or both, "" for each form's own. `optional`: degrees that may be
+    left out wherever they stand, beside each form's own. `top`: the degree on top. `bottom`: the very key at the
+    bottom, wherever that lies.
     """
 
     voicings: tuple[str, ...] = DEFAULT_VOICINGS
@@ -74,6 +82,13 @@ class Plan:
     inversions: bool = False
     centre: MidiNote = MIDDLE_C
     extra_rows: tuple[VoicingRow, ...] = ()
+    lowest: MidiNote | None = None
+    highest: MidiNote | None = None
+    limits: Limits = None
+    hand: str = ""
+    optional: tuple[Degree, ...] = ()
+    top: Degree | None = None
+    bottom: MidiNote | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,10 +139,23 @@ def _recipes(names: Iterable[str], quality: Quality, plan: Plan) -> tuple[list[R
                     raise LeadingError(str(fault)) from None
                 forms = []
                 refused.append(Refusal(name, (), _sentence(str(fault))))
+        if plan.top is not None and forms:
+            fitting = [form for form in forms if form.degrees[-1].pitch_class == plan.top.pitch_class]
+            forms = fitting or [under(name, quality, plan.top, plan.extra_rows)]
         for form in forms:
             for turn in _turned(form) if plan.inversions else (form,):
-                found.setdefault(turn.degrees, turn)
+                found.setdefault(turn.degrees, _as_planned(turn, plan))
     return list(found.values()), refused
+
+
+def _as_planned(form: Recipe, plan: Plan) -> Recipe:
+    """A form in the hand of the plan, with the plan's optional degrees."""
+    if plan.optional:
+        also = frozenset(at for at, degree in enumerate(form.degrees) if degree in plan.optional)
+        # One note at least must be played.
+        if len(form.optional | also) < len(form.degrees):
+            form = replace(form, optional=form.optional | also)
+    return in_hand(form, plan.hand) if plan.hand else form
 
 
 def _known(name: str, plan: Plan) -> bool:
@@ -141,6 +169,10 @@ def _sentence(text: str) -> str:
 
 
 def _register(form: Recipe, plan: Plan, fallback: bool) -> Register:
+    if plan.bottom is not None:
+        # Where the bottom note is given, it lies where it lies.
+        reach = plan.reach_semitones or default_register(form).reach_semitones
+        return Register(plan.bottom, HIGHEST_PIANO_KEY, None, reach)
     if plan.register is not None:
         register = plan.register
     elif fallback:
@@ -151,9 +183,7 @@ def _register(form: Recipe, plan: Plan, fallback: bool) -> Register:
         if form.hand == "left":
             # Placing alone leaves room above so that no root is without a place; a choice of forms does not need it.
             register = replace(register, highest=THUMB_HIGHEST)
-    if plan.reach_semitones is not None:
-        register = replace(register, reach_semitones=plan.reach_semitones)
-    return register
+    return register.within(plan.lowest, plan.highest, plan.reach_semitones, plan.limits)
 
 
 def _in_octaves(form: Recipe, root: Note, register: Register) -> tuple[list[Placement], list[Refusal]]:
@@ -241,7 +271,11 @@ def _candidates(root: Note, quality: Quality, melody_key: MidiNote | None, plan:
             placed, faults = _beneath(form, root, quality, melody_key, register, plan)
         refused += faults
         for placement in placed:
-            fitting.setdefault(placement.keys, placement)
+            if plan.bottom is None or placement.keys[0] == plan.bottom:
+                fitting.setdefault(placement.keys, placement)
+            else:
+                reason = f"Its bottom note is {key_name(placement.keys[0])}, not {key_name(plan.bottom)}."
+                refused.append(Refusal(form.name, placement.keys, reason))
     return Candidates(tuple(fitting.values()), tuple(refused))
 
 
@@ -259,6 +293,7 @@ def candidates(slot: Slot, plan: Plan | None = None) -> Candidates:
         raise LeadingError("N.C. has no voicing")
     if slot.melody_key is not None and not LOWEST_PIANO_KEY <= slot.melody_key <= HIGHEST_PIANO_KEY:
         raise LeadingError(f"the melody key {slot.melody_key} is not on the piano")
+    plan = slot.plan or plan
     if slot.voicings:
         plan = replace(plan, voicings=slot.voicings)
     return _candidates(slot.chord.root, slot.chord.quality, slot.melody_key, plan)

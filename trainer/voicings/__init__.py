@@ -10,6 +10,7 @@ place, `recipes` reads names and degrees, `placing` chooses the octave and says 
 from trainer.voicings.degrees import VoicingError
 from trainer.voicings.placing import (
     LOW_INTERVAL_LIMITS,
+    Limits,
     Placement,
     Register,
     alternatives,
@@ -26,6 +27,7 @@ from trainer.voicings.recipes import (
     check_row,
     dominants_in_diminished,
     families,
+    in_hand,
     melody_degree,
     names_for,
     plain_name,
@@ -40,6 +42,7 @@ from trainer.voicings.table import VoicingRow, all_rows, dropped
 __all__ = [
     "BY_DEGREES",
     "LOW_INTERVAL_LIMITS",
+    "Limits",
     "ONE_HAND_SEMITONES",
     "Placement",
     "Recipe",
@@ -54,6 +57,7 @@ __all__ = [
     "dominants_in_diminished",
     "dropped",
     "families",
+    "in_hand",
     "melody_degree",
     "names_for",
     "place",

@@ -12,7 +12,7 @@ from about C2 to G4, a thumb between C4 and C5).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from types import MappingProxyType
 from typing import Final
@@ -80,6 +80,13 @@ def _an_interval(semitones: int) -> str:
     return f"an {name}" if name[0] in "iou" else f"a {name}"
 
 
+Limits = bool | tuple[tuple[int, MidiNote], ...] | None
+"""True: the usual low-interval limits; False: none; a table semitones -> lowest key; None: as the voicing's kind."""
+
+_ROOM_SEMITONES: Final = 24
+"""The room a register keeps when only one of its bounds is given and lies beyond the usual other one."""
+
+
 @dataclass(frozen=True, slots=True)
 class Register:
     """Where a voicing may lie: all of it from `lowest` to `highest`, inclusive.
@@ -106,6 +113,33 @@ class Register:
     @property
     def text(self) -> str:
         return f"{key_name(self.lowest)} to {key_name(self.highest)}"
+
+    def within(
+        self,
+        lowest: MidiNote | None = None,
+        highest: MidiNote | None = None,
+        reach_semitones: int | None = None,
+        limits: Limits = None,
+    ) -> Register:
+        """This register with some of it replaced.
+
+        Where only one bound is given and passes the other, the other moves along with it. Raises `VoicingError` for a
+        `lowest` above `highest`.
+        """
+        if highest is None and lowest is None:
+            lowest, highest = self.lowest, self.highest
+        elif highest is None and lowest is not None:
+            highest = MidiNote(min(127, max(self.highest, lowest + _ROOM_SEMITONES)))
+        elif lowest is None and highest is not None:
+            lowest = MidiNote(max(0, min(self.lowest, highest - _ROOM_SEMITONES)))
+        assert lowest is not None and highest is not None
+        table = self.limits
+        if isinstance(limits, tuple):
+            table = MappingProxyType(dict(limits))
+        elif limits is not None:
+            table = LOW_INTERVAL_LIMITS if limits else None
+        reach = self.reach_semitones if reach_semitones is None else reach_semitones
+        return replace(self, lowest=lowest, highest=highest, limits=table, reach_semitones=reach)
 
 
 def _register(lowest: int, highest: int, *, limits: bool = False) -> Register:

@@ -160,6 +160,22 @@ def fitting_split(
     return None
 
 
+def in_hand(form: Recipe, hand: str) -> Recipe:
+    """A recipe in the hand that is wanted (``left``, ``right``, ``both``); two hands share it where they reach it
+    best, one that says nothing leaves it as it is."""
+    if hand == "both":
+        if form.split is not None or len(form.degrees) == 1:
+            return form
+        half = (len(form.degrees) + 1) // 2
+        split = fitting_split(stacked(form.degrees), 12, half, form.optional) or half
+        return replace(form, hand="both", split=split)
+    if hand == "left":
+        return replace(form, hand="left", split=None)
+    if hand == "right":
+        return replace(form, hand="right", split=None)
+    return form
+
+
 def _without_root(degrees: tuple[Degree, ...]) -> bool:
     return all(degree.pitch_class != 0 for degree in degrees)
 
