@@ -3,7 +3,380 @@
 Fields by table (``*`` must stand there); every drill field but chord and voicing may also stand at the top of the
 file, as the default of all drills:
 
-============  ===========================================================================================    values["passes"] = Passes(**passes)  # type: ignore[arg-type]  # each field was checked by its row in _PASSES
+============  ==================================================================================================
+top           ``title*`` ``about`` ``sequence``
+[[drill]]*    ``chord*`` ``voicing*`` ``roots`` ``tries`` ``rounds`` ``hint`` ``hand`` ``target_ms`` ``lowest``
+              ``highest`` ``reach_semitones`` ``limits`` ``fingers`` ``passes``
+passes        ``order`` ``octave`` ``doublings`` ``root_below`` ``graze``
+[[voicing]]   ``name*`` ``forms*`` ``family`` ``hand`` ``rootless`` ``other`` ``source``
+============  ==================================================================================================
+
+Nothing in a file is obeyed: texts are data, bounded in length, and refused where they hold control characters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from difflib import get_close_matches
+from functools import lru_cache
+from typing import Final
+
+from trainer.chords import COLOURS, ChordError, Quality, parse, parse_quality
+from trainer.drills.checks import NOTHING, Checks, Nothing, listed, meant, shown
+from trainer.drills.places import Path, places
+from trainer.drills.syntax import parsed
+from trainer.drills.values import (
+    ABOUT_LETTERS,
+    HANDS,
+    HINTS,
+    MOST_DRILLS,
+    MOST_VOICINGS,
+    SEQUENCES,
+    TITLE_LETTERS,
+    Drill,
+    DrillSet,
+    Fault,
+    register_of,
+)
+from trainer.grading import OCTAVES_THAT_PASS, ORDERS_THAT_PASS, Passes
+from trainer.pitch import CHANCE_ORDERS, HIGHEST_PIANO_KEY, ROOT_ORDERS, MidiNote, Note, key_name
+from trainer.voicings import (
+    Limits,
+    Recipe,
+    VoicingError,
+    VoicingRow,
+    all_rows,
+    families,
+    in_hand,
+    names_for,
+    place,
+    plain_name,
+    recipe,
+    row_for,
+)
+from trainer.voicings.degrees import read_degrees
+from trainer.voicings.placing import INTERVAL_NAMES
+from trainer.voicings.recipes import span, stacked
+
+NAME_LETTERS: Final = 120
+ORDERS: Final = (*ROOT_ORDERS, *CHANCE_ORDERS)
+LIMIT_NAMES: Final = {name: semitones for semitones, name in enumerate(INTERVAL_NAMES) if semitones}
+
+_CHORD: Final = 'a quality such as "m7", "7(b9)" or "" for a major triad'
+_VOICING: Final = 'a voicing\'s name, or degrees from the bottom note up such as "b7 3 13"'
+_ROOTS: Final = f'an order ({", ".join(ORDERS)}) or a list of roots such as ["C", "F", "Bb"]'
+_TITLE: Final = 'a title such as "Shells in twelve keys"'
+_ABOUT: Final = "a text about the set"
+_LIMITS: Final = 'true, false or a table of intervals and keys such as { "minor third" = "C3" }'
+_FINGERS: Final = "a list of fingers from the bottom note up, 1 the thumb, such as [5, 3, 2, 1]"
+_FORMS: Final = 'a table of chord colours and degrees such as { m7 = "b3 5 b7 9", "7 alt" = "3 b13 b7 #9" }'
+
+
+def _roots(checks: Checks, path: Path, value: object) -> str | tuple[Note, ...] | Nothing:
+    if isinstance(value, str):
+        if value in ORDERS:
+            return value
+        near = meant(value, ORDERS)
+        better = f'did you mean "{near}"?' if near else f"write {_ROOTS}"
+        return checks.fault(path, value, _ROOTS, f"{shown(value)} is no order of roots; {better}")
+    if not isinstance(value, list):
+        return checks.wrong_kind(path, value, _ROOTS)
+    if not value:
+        return checks.fault(path, value, _ROOTS, f"the list is empty; write {_ROOTS}")
+    found: list[Note] = []
+    for position, item in enumerate(value):
+        root = checks.root((*path, position), item)
+        if isinstance(root, Nothing):
+            continue
+        if root in found:
+            checks.fault((*path, position), item, "each root once", f"{shown(item)} stands twice; write each root once")
+        found.append(root)
+    return tuple(found) if len(found) == len(set(found)) == len(value) else NOTHING
+
+
+def _limits(checks: Checks, path: Path, value: object) -> Limits | Nothing:
+    if isinstance(value, bool):
+        return value
+    table = checks.table(path, value, _LIMITS)
+    if isinstance(table, Nothing):
+        return NOTHING
+    found: list[tuple[int, MidiNote]] = []
+    good = True
+    for name, item in table.items():
+        if name not in LIMIT_NAMES:
+            near = meant(name.replace("_", " "), LIMIT_NAMES)
+            there = f"the intervals are {', '.join(LIMIT_NAMES)}"
+            better = f'did you mean "{near}"?' if near else there
+            checks.fault((*path, name), name, there, f"there is no such interval; {better}", at_key=True)
+            good = False
+            continue
+        key = checks.key((*path, name), item)
+        if isinstance(key, Nothing):
+            good = False
+        else:
+            found.append((LIMIT_NAMES[name], key))
+    return tuple(sorted(found)) if good else NOTHING
+
+
+MOST_FINGERS: Final = 20
+"""More notes no two hands take."""
+
+
+def _fingers(checks: Checks, path: Path, value: object) -> tuple[int, ...] | Nothing:
+    if not isinstance(value, list) or not 1 <= len(value) <= MOST_FINGERS:
+        return checks.wrong_kind(path, value, _FINGERS)
+    found = [checks.number((*path, position), item, 1, 5, "a finger") for position, item in enumerate(value)]
+    good = tuple(finger for finger in found if not isinstance(finger, Nothing))
+    return good if len(good) == len(found) else NOTHING
+
+
+_PASSES: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
+    "order": lambda checks, path, value: checks.word(path, value, ORDERS_THAT_PASS),
+    "octave": lambda checks, path, value: checks.word(path, value, OCTAVES_THAT_PASS),
+    "doublings": Checks.truth,
+    "root_below": Checks.truth,
+    "graze": Checks.truth,
+}
+
+
+def _passes(checks: Checks, path: Path, value: object) -> dict[str, object] | Nothing:
+    """The fields of a passes table that stand there; what a drill leaves out is the set's."""
+    table = checks.table(path, value, 'a table such as { order = "inversion", octave = "any" }')
+    if isinstance(table, Nothing):
+        return NOTHING
+    found = {name: check(checks, (*path, name), table[name]) for name, check in _PASSES.items() if name in table}
+    for name in table:
+        if name not in _PASSES:
+            checks.unknown((*path, name), tuple(_PASSES))
+    return found if NOTHING not in found.values() and found.keys() == table.keys() else NOTHING
+
+
+DRILL_FIELDS: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
+    "roots": _roots,
+    "tries": lambda checks, path, value: checks.number(path, value, 1, 20),
+    "rounds": lambda checks, path, value: checks.number(path, value, 1, 20),
+    "hint": lambda checks, path, value: checks.word(path, value, HINTS),
+    "hand": lambda checks, path, value: checks.word(path, value, HANDS),
+    "target_ms": lambda checks, path, value: checks.number(path, value, 200, 60_000, "milliseconds as a whole number"),
+    "lowest": Checks.key,
+    "highest": Checks.key,
+    "reach_semitones": lambda checks, path, value: checks.number(path, value, 5, 24, "semitones as a whole number"),
+    "limits": _limits,
+    "fingers": _fingers,
+    "passes": _passes,
+}
+"""Fields of a drill that may also stand at the top as the default of all drills, with their checks."""
+
+_PLACING: Final = ("roots", "hand", "lowest", "highest", "reach_semitones", "limits")
+_MOST_REMEDIES: Final = 50
+"""With more faults than this, no remedy is searched for: it is not a slip but another kind of file."""
+
+_TOP: Final = ("title", "about", "sequence", "drill", "voicing", *DRILL_FIELDS)
+_DRILL: Final = ("chord", "voicing", *DRILL_FIELDS)
+_ROW: Final = ("name", "forms", "family", "hand", "rootless", "other", "source")
+
+
+def read(text: str, file_name: str) -> tuple[DrillSet | None, tuple[Fault, ...]]:
+    """A drill set from the text of its file, or None and every fault, in the order of the file. Never raises.
+
+    >>> drill_set, faults = read('title = "Shells"\\n[[drill]]\\nchord = "m7"\\nvoicing = "b3 b7 x"\\n', "a.toml")
+    >>> str(faults[0])[:50]
+    "a.toml:4:18: drill 1, voicing: 'x' at character 7 "
+    """
+    text = text.removeprefix("\ufeff")  # what some editors write before the text to tell its encoding
+    data, text, broken = parsed(text, file_name)
+    if data is None:
+        return None, broken
+    checks = Checks(file_name, places(text), whole=not broken, faults=list(broken))
+    found = _set(checks, data)
+    if checks.faults or isinstance(found, Nothing):
+        return None, tuple(sorted(checks.faults, key=lambda fault: (fault.line, fault.column)))
+    return found, ()
+
+
+def _set(checks: Checks, data: Mapping[str, object]) -> DrillSet | Nothing:
+    for name in data:
+        if name not in _TOP:
+            hint = f"{name} stands in each [[drill]]" if name in _DRILL else None
+            checks.unknown((name,), _TOP, hint)
+    title: object = NOTHING
+    if "title" in data:
+        title = checks.text(("title",), data["title"], _TITLE, TITLE_LETTERS)
+    else:
+        checks.missing(("title",), _TITLE)
+    about = checks.text(("about",), data.get("about", ""), _ABOUT, ABOUT_LETTERS, lines=True, empty=True)
+    sequence = checks.word(("sequence",), data.get("sequence", SEQUENCES[0]), SEQUENCES)
+    defaults = {name: check(checks, (name,), data[name]) for name, check in DRILL_FIELDS.items() if name in data}
+    rows = tuple(_rows(checks, data.get("voicing", [])))
+    drills = _drills(checks, data, defaults, rows)
+    if checks.faults or not (isinstance(title, str) and isinstance(about, str) and isinstance(sequence, str)):
+        return NOTHING
+    return DrillSet(title, drills, about, sequence, rows)
+
+
+def _tables(
+    checks: Checks, name: str, value: object, most: int, single: str
+) -> Iterator[tuple[Path, Mapping[str, object]]]:
+    """The tables of an array of tables, each with its path."""
+    expected = f"[[{name}]] in double brackets, with {single}"
+    if not isinstance(value, list):
+        checks.wrong_kind((name,), value, expected)
+        return
+    for index, item in enumerate(value):
+        if index >= most:
+            checks.fault(
+                (name, index), None, f"at most {most}", f"a set has at most {most} of these; this one has {len(value)}"
+            )
+            return
+        table = checks.table((name, index), item, expected)
+        if not isinstance(table, Nothing):
+            yield (name, index), table
+
+
+def _rows(checks: Checks, value: object) -> Iterator[VoicingRow]:
+    """The teacher's own voicings that have no fault."""
+    taken: set[str] = set()
+    others: list[tuple[Path, str]] = []
+    for path, table in _tables(checks, "voicing", value, MOST_VOICINGS, "a name and its forms; a drill has its own"):
+        row = _row(checks, path, table)
+        if "other" in table and isinstance(table["other"], str):
+            others.append(((*path, "other"), table["other"]))
+        if isinstance(row, Nothing):
+            if isinstance(table.get("name"), str):
+                checks.spoiled.add(plain_name(str(table["name"])))
+            continue
+        if plain_name(row.name) in taken:
+            checks.fault((*path, "name"), row.name, "a name of its own", f"{shown(row.name)} is defined twice")
+            continue
+        taken.add(plain_name(row.name))
+        yield row
+    known = [*taken, *checks.spoiled, *(row.name for row in all_rows())]
+    plain = set(map(plain_name, known))
+    for other_path, other in others:
+        if plain_name(other) not in plain:
+            expected = "the name of another voicing"
+            near = _near(other, known)
+            better = f'did you mean "{near}"?' if near else f"write {expected}"
+            checks.fault(other_path, other, expected, f"{shown(other)} is no voicing; {better}")
+
+
+def _row(checks: Checks, path: Path, table: Mapping[str, object]) -> VoicingRow | Nothing:
+    before = len(checks.faults)
+    for name in table:
+        if name not in _ROW:
+            checks.unknown((*path, name), _ROW)
+    for name, expected in (("name", 'a name such as "open fourths"'), ("forms", _FORMS)):
+        if name not in table:
+            checks.missing((*path, name), expected)
+    texts = {
+        name: checks.text((*path, name), table[name], "a text", NAME_LETTERS)
+        for name in ("name", "family", "other", "source")
+        if name in table
+    }
+    forms = _forms(checks, (*path, "forms"), table["forms"]) if "forms" in table else ()
+    degrees = [words.split() for _, words in forms]
+    hand = "both" if any("|" in words for words in degrees) else "left"
+    rootless = not any("1" in words for words in degrees)
+    if "hand" in table:
+        checks.word((*path, "hand"), table["hand"], HANDS)
+        hand = str(table["hand"])
+    if "rootless" in table:
+        rootless = checks.truth((*path, "rootless"), table["rootless"]) is True
+    if len(checks.faults) > before or "name" not in table or not forms:
+        return NOTHING
+    said = {name: text for name, text in texts.items() if isinstance(text, str)}
+    row = VoicingRow(said["name"], said.get("family", said["name"]), forms, rootless=rootless, other=said.get("other"))
+    row = replace(row, hand="both" if hand == "both" else "right" if hand == "right" else "left")
+    return replace(row, source=said["source"]) if "source" in said else replace(row, source=OWN_SOURCE)
+
+
+OWN_SOURCE: Final = "the set's own"
+
+
+def _forms(checks: Checks, path: Path, value: object) -> tuple[tuple[str, str], ...]:
+    table = checks.table(path, value, _FORMS)
+    if isinstance(table, Nothing):
+        return ()
+    if not table:
+        checks.fault(path, value, _FORMS, f"the table is empty; write {_FORMS}")
+    seen: set[str] = set()
+    for colours, degrees in table.items():
+        here = (*path, colours)
+        for colour in colours.split() or [""]:
+            if colour not in COLOURS:
+                near = meant(colour, COLOURS)
+                better = f'did you mean "{near}"?' if near else f"the colours are {', '.join(COLOURS)}"
+                expected = f"one or more of {', '.join(COLOURS)}"
+                checks.fault(here, colour, expected, f"{shown(colour)} is no colour of chord; {better}", at_key=True)
+            elif colour in seen:
+                checks.fault(here, colour, "each colour once", f"{shown(colour)} stands twice", at_key=True)
+            seen.add(colour)
+        text = checks.text(here, degrees, "degrees from the bottom note up", NAME_LETTERS)
+        if isinstance(text, str):
+            try:
+                read_degrees(text)
+            except VoicingError as error:
+                checks.fault(here, text, "degrees such as b7 3 13", str(error), letter=error.at)
+    return tuple((" ".join(colours.split()), text) for colours, text in table.items() if isinstance(text, str))
+
+
+def _drills(
+    checks: Checks, data: Mapping[str, object], defaults: Mapping[str, object], rows: tuple[VoicingRow, ...]
+) -> tuple[Drill, ...]:
+    if "drill" not in data or data["drill"] == []:
+        checks.missing(("drill",), "at least one [[drill]] with a chord and a voicing")
+        return ()
+    found = []
+    for path, table in _tables(checks, "drill", data["drill"], MOST_DRILLS, "a chord and a voicing"):
+        drill = _drill(checks, path, table, defaults, rows)
+        if not isinstance(drill, Nothing):
+            found.append(drill)
+    return tuple(found)
+
+
+def _drill(
+    checks: Checks,
+    path: Path,
+    table: Mapping[str, object],
+    defaults: Mapping[str, object],
+    rows: tuple[VoicingRow, ...],
+) -> Drill | Nothing:
+    for name in table:
+        if name not in _DRILL:
+            hint = f"{name} stands at the top of the file, before the first [[drill]]" if name in _TOP else None
+            checks.unknown((*path, name), _DRILL, hint)
+    for name, expected in (("chord", _CHORD), ("voicing", _VOICING)):
+        if name not in table:
+            checks.missing((*path, name), expected)
+    quality = _quality(checks, (*path, "chord"), table["chord"]) if "chord" in table else NOTHING
+    found = {name: check(checks, (*path, name), table[name]) for name, check in DRILL_FIELDS.items() if name in table}
+    # A faulty value was told where it stands; what rests on it is not judged here.
+    values = dict(defaults) | found
+    passes: dict[str, object] = {}
+    for level in (defaults.get("passes"), found.get("passes")):
+        if isinstance(level, dict):
+            passes |= level
+    if "voicing" not in table:
+        return NOTHING
+    wanted = checks.text((*path, "voicing"), table["voicing"], _VOICING, NAME_LETTERS)
+    if isinstance(wanted, Nothing) or isinstance(quality, Nothing):
+        return NOTHING
+    if plain_name(wanted) in checks.spoiled:
+        return NOTHING  # its own definition was faulty; that was told there
+    form = _recipe(checks, (*path, "voicing"), wanted, quality, rows)
+    if isinstance(form, Nothing) or any(values.get(name) is NOTHING for name in _PLACING):
+        return NOTHING
+    values = {name: value for name, value in values.items() if value is not NOTHING}
+    form = in_hand(form, str(values.get("hand", "")))
+    fingers = values.get("fingers")
+    if isinstance(fingers, tuple) and len(fingers) != len(form.degrees):
+        # Fingers of the whole set are a fault of the drill that they do not fit.
+        where = (*path, "fingers" if "fingers" in found else "voicing")
+        expected = f"{len(form.degrees)} fingers, one for each note of {form.text}"
+        message = f"{len(fingers)} fingers for {len(form.degrees)} notes; write one for each note of {form.text}"
+        return checks.fault(where, table.get("fingers", wanted), expected, message)
+    values["passes"] = Passes(**passes)  # type: ignore[arg-type]  # each field was checked by its row in _PASSES
     drill = Drill(quality, wanted, form, **values)  # type: ignore[arg-type]  # likewise by DRILL_FIELDS
     return drill if _can_be_placed(checks, path, drill, rows) else NOTHING
 
