@@ -15,7 +15,7 @@ import each other. `tests/test_architecture.py` holds this and fails when it is 
     naming       held keys -> degrees of a chord, the voicings they belong to, and the chords they may be
     timing/      a take against the beats of a form: which gesture answers which chord, early or late
     drills/      drill sets: text <-> values, every fault with its line and column
-    progress     attempts, and every figure computed from them
+    progress/    attempts, and every figure computed from them
     session      one practice session as a state table: prompt, hear, grade, next
     desk         what became of an assignment: one student's state, and a class seen together
 

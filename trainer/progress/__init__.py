@@ -1,0 +1,80 @@
+"""Attempts, and every figure computed from attempts.
+
+An `Attempt` is one prompt and all that was answered to it. It is the record: everything else (figures, schedules)
+is computed from attempts and can be computed again. Times are milliseconds from the moment the prompt was shown,
+on a monotonic clock; `utc` is the only wall-clock value.
+
+Which attempts count for what
+-----------------------------
+* *Accuracy*: attempts that were decided (outcome right or wrong). Right are those whose first try was right with
+  nothing shown; an attempt with a hint counts as not right. Skipped, unfinished and void ones do not count at all.
+* *Response time* (think plus spread, "time to note-on"): right first tries that are not set aside (anticipations, the
+  first prompt after a pause ...). Answers on the computer keyboard have none. Shown to 10 ms, never finer: `to_ten_ms`.
+* Every proportion comes with its Wilson interval and every median with its exact order-statistic interval, both 95 %;
+  under six times there is no interval, and the figure is None: "not enough yet".
+
+Choosing among twelve roots is slower than among three, and one voicing is not another: figures compare roots fairly
+only within one kind of drill. Group or filter first (`group`, `Attempt.pool_size`).
+
+`attempts` holds the values, `figures` what is computed from them.
+"""
+
+from trainer.progress.attempts import (
+    Attempt,
+    RawEvent,
+    TryRecord,
+    VerdictRecord,
+    attempt_object,
+    plain_root,
+    to_ten_ms,
+)
+from trainer.progress.figures import (
+    GROUPINGS,
+    LEAST_FOR_ONE,
+    LEAST_FOR_THREE,
+    Figures,
+    Item,
+    Mistakes,
+    Progress,
+    RootFigures,
+    SlowRoots,
+    TimeSplit,
+    by_root,
+    causes,
+    figures,
+    figures_by,
+    group,
+    progress,
+    response_times_ms,
+    slowest_roots,
+    time_split,
+)
+
+__all__ = [
+    "GROUPINGS",
+    "LEAST_FOR_ONE",
+    "LEAST_FOR_THREE",
+    "Attempt",
+    "Figures",
+    "Item",
+    "Mistakes",
+    "Progress",
+    "RawEvent",
+    "RootFigures",
+    "SlowRoots",
+    "TimeSplit",
+    "TryRecord",
+    "VerdictRecord",
+    "attempt_object",
+    "by_root",
+    "causes",
+    "figures",
+    "figures_by",
+    "group",
+    "plain_root",
+    "progress",
+    "response_times_ms",
+    "slowest_roots",
+    "time_split",
+    "to_ten_ms",
+]
