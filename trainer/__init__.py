@@ -2,7 +2,8 @@
 
 The map. A `.py` file (or a package listed here) directly in `trainer/` is pure: no I/O, no clock, no chance of its
 own, no terminal. A folder touches the world. A module imports only what stands above it; folders of the world never
-import each other. `tests/test_architecture.py` holds this and fails when it is broken.
+import each other, but for `midi`, which `inputs` and `sound` stand on. `tests/test_architecture.py` holds this and
+fails when it is broken.
 
     pitch        spelled notes and degrees on the line of fifths; keys of the piano; orders of roots
     estimates    proportions and medians with their intervals
@@ -19,6 +20,7 @@ import each other. `tests/test_architecture.py` holds this and fails when it is 
     session      one practice session as a state table: prompt, hear, grade, next
     desk         what became of an assignment: one student's state, and a class seen together
 
+    midi/        MIDI ports of this machine, beneath the next two
     inputs/      where notes come from: MIDI ports, a MIDI file, the computer keyboard, a scripted player
     storage/     records (a database), drill files, settings, the folders they live in
     screens/     the Textual application

@@ -7,12 +7,12 @@ clock. After `stop` returns, nothing more is posted and no thread is left.
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Callable, Sequence
 from types import TracebackType
 from typing import Final, Protocol, Self, runtime_checkable
 
 from trainer.capture import Kind, NoteEvent
+from trainer.midi.names import printable as printable
 from trainer.pitch import MidiNote
 
 Post = Callable[[NoteEvent], None]
@@ -66,16 +66,6 @@ class Stopped:
         self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.stop()
-
-
-def printable(text: str, longest: int = 120) -> str:
-    """A name from outside as one line of printable text: control, format and unpaired characters become spaces.
-
-    >>> printable("Stage\\x1b[2J piano\\n")
-    'Stage [2J piano'
-    """
-    kept = "".join(" " if unicodedata.category(char)[0] == "C" else char for char in text[: 4 * longest])
-    return " ".join(kept.split())[:longest]
 
 
 def event_of(message: Sequence[int], time_ns: int, port: str) -> NoteEvent | None:

@@ -1,11 +1,13 @@
 """The little of JACK that the MIDI library does not do: ask whether a server is there, hear it go, keep quiet.
 
 The MIDI library's bindings bring a JACK client library of their own. Called directly, it answers whether a server
-runs without starting one, and tells when the server ends: the MIDI library notices neither, and brings the process
-down when it closes ports of a server that is gone. Both client libraries here (JACK, ALSA) write complaints straight to
-file descriptor 2, which is the very terminal the screen is drawn on; each has a function to send them elsewhere.
+runs without starting one, whether it goes through its periods, and tells when it ends. The MIDI library notices none
+of it: it brings the process down when it closes ports of a server that is gone, and waits for ever for one that is
+halted. Both client libraries here (JACK, ALSA) write complaints straight to file descriptor 2, which is the very
+terminal the screen is drawn on; each has a function to send them elsewhere.
 
-Source: JACK's jack.h (jack_client_open, jack_on_shutdown, jack_set_error_function) and alsa-lib's error.h.
+Source: JACK's jack.h (jack_client_open, jack_on_shutdown, jack_last_frame_time, jack_set_error_function) and
+alsa-lib's error.h.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from __future__ import annotations
 import ctypes
 from collections.abc import Iterator
 from functools import cache
+from time import perf_counter, sleep
 from typing import Any, Final
 
 _NO_START_SERVER: Final = 0x01
@@ -30,14 +33,17 @@ def _libraries(module: str) -> Iterator[ctypes.CDLL]:
             continue
 
 
+def _library_with(module: str, name: str) -> ctypes.CDLL:
+    """Raises `OSError` where no library has the function."""
+    for library in _libraries(module):
+        if hasattr(library, name):
+            return library
+    raise OSError(f"no {name}")
+
+
 def _function(module: str, name: str) -> Any:
     """Raises `OSError` where no library has it."""
-    for library in _libraries(module):
-        try:
-            return getattr(library, name)
-        except AttributeError:
-            continue
-    raise OSError(f"no {name}")
+    return getattr(_library_with(module, name), name)
 
 
 @cache
@@ -76,6 +82,10 @@ class JackServer:
         on_shutdown.argtypes = [ctypes.c_void_p, _Ended, ctypes.c_void_p]
         on_shutdown.restype = None
         on_shutdown(client, self._ended, None)
+        # Called with the interpreter held: it reads a number and returns, and is asked for while a click is played.
+        self._last_frame_time = ctypes.PYFUNCTYPE(ctypes.c_uint32, ctypes.c_void_p)(
+            ("jack_last_frame_time", _library_with(module, "jack_last_frame_time"))
+        )
 
     @staticmethod
     def connect(module: str, name: str) -> JackServer | int:
@@ -89,6 +99,20 @@ class JackServer:
         status = ctypes.c_int(0)
         client = client_open(f"{name}-watch".encode(), _NO_START_SERVER, ctypes.byref(status))
         return JackServer(module, client) if client else status.value
+
+    @property
+    def turn(self) -> int:
+        """A number that changes with each period of the server."""
+        return int(self._last_frame_time(self._client)) if self.alive and self._client is not None else 0
+
+    def turns(self, within_s: float) -> bool:
+        """Whether the server goes through a period in that time."""
+        first, ends = self.turn, perf_counter() + within_s
+        while self.alive and perf_counter() < ends:
+            if self.turn != first:
+                return True
+            sleep(0.001)
+        return False
 
     def _end(self, _: Any) -> None:
         self.alive = False
