@@ -17,6 +17,7 @@ fails when it is broken.
     timing/      a take against the beats of a form: which gesture answers which chord, early or late
     drills/      drill sets: text <-> values, every fault with its line and column
     progress/    attempts, and every figure computed from them
+    scheduling/  what to practise next, replayed from attempts: today's plan, and the next prompt in a session
     session      one practice session as a state table: prompt, hear, grade, next
     desk         what became of an assignment: one student's state, and a class seen together
 

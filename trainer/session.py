@@ -28,16 +28,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from random import Random
-from typing import Final
+from typing import Final, Protocol
 
 from trainer.capture import MILLISECOND_NS, Capture, Gesture, Kind, NoteEvent, Standing, stand_ns
-from trainer.chords import Chord
-from trainer.drills import DrillSet, turns
+from trainer.drills import Task as Task
+from trainer.drills import tasks as tasks
 from trainer.grading import Grade, Surroundings, Target, Verdict, grade, verdicts_so_far
-from trainer.pitch import MidiNote, Note
+from trainer.pitch import MidiNote
 from trainer.progress import Attempt, RawEvent, TryRecord, VerdictRecord
-from trainer.voicings import place
 
 ANTICIPATION_MS: Final = 150.0
 """A first note-on sooner after the prompt is no answer to it (from memory; stays a judgement)."""
@@ -69,47 +67,23 @@ class Command(StrEnum):
     FINISH = "next set"
 
 
-@dataclass(frozen=True, slots=True)
-class Task:
-    """One prompt of a plan: what to play, from which set and drill, how many tries, and what is shown of it."""
+class Prompter(Protocol):
+    """A plan that is asked for each prompt when its turn has come, so that it can answer to what was played."""
 
-    target: Target
-    set_title: str = ""
-    drill: int = 0
-    tries: int = 3
-    target_ms: float | None = None
-    hint: str = "notes"
+    @property
+    def targets(self) -> Sequence[Target]:
+        """Everything it may ask for."""
 
+    def next_task(self, attempts: Sequence[Attempt], now_ns: int) -> Task | None:
+        """The next prompt, given every attempt of the session so far (all final); None ends the session."""
 
-def tasks(
-    drill_set: DrillSet,
-    chance: Random,
-    weakness: Sequence[Sequence[Note]] = (),
-    reach_semitones: int | None = None,
-) -> tuple[Task, ...]:
-    """The prompts of a drill set, in order.
-
-    `chance` serves random orders, `weakness` gives for each drill its roots from weak to strong, `reach_semitones` is
-    the player's own reach where a drill states none. Raises `VoicingError` where a voicing cannot be placed.
-    """
-    placed: dict[tuple[int, Note], Target] = {}
-    plan = []
-    for index, root in turns(drill_set, chance, weakness):
-        drill = drill_set.drills[index]
-        if (index, root) not in placed:
-            register = drill.register
-            if drill.reach_semitones is None and reach_semitones is not None:
-                register = replace(register, reach_semitones=reach_semitones)
-            chord = Chord(root, drill.quality, None)
-            placed[index, root] = Target(chord, place(drill.recipe, root, register), drill.passes, register.limits)
-        target_ms = None if drill.target_ms is None else float(drill.target_ms)
-        plan.append(Task(placed[index, root], drill_set.title, index, drill.tries, target_ms, drill.hint))
-    return tuple(plan)
+    def prompts_left(self) -> int:
+        """About how many prompts are still to come."""
 
 
 @dataclass(frozen=True, slots=True)
 class Prompted:
-    """A prompt is to be shown; `number` counts from 1 to `total`."""
+    """A prompt is to be shown; `number` counts from 1 to `total`, which a `Prompter` can only estimate."""
 
     task: Task
     number: int
@@ -206,17 +180,21 @@ class Particulars:
 class Session:
     """The state table; see the head of this module."""
 
-    def __init__(self, plan: Sequence[Task], particulars: Particulars, capture: Capture | None = None) -> None:
-        """`plan` is the prompts in order; raises ValueError where it is empty."""
-        if not plan:
+    def __init__(
+        self, plan: Sequence[Task] | Prompter, particulars: Particulars, capture: Capture | None = None
+    ) -> None:
+        """`plan` is the prompts in order, or what is asked for them; raises ValueError where there is none."""
+        self._prompter = None if isinstance(plan, Sequence) else plan
+        self._queue = list(plan) if isinstance(plan, Sequence) else []
+        targets = [task.target for task in plan] if isinstance(plan, Sequence) else plan.targets
+        if not targets:
             raise ValueError("a session needs at least one prompt")
-        self._queue = list(plan)
         self._position = 0
         self._particulars = particulars
         self.capture = capture or Capture()
         self.state = State.READY
         self.attempts: list[Attempt] = []
-        others = {id(task.target): task.target for task in plan}
+        others = {id(target): target for target in targets}
         self._others = tuple(others.values())
         self.pool_size = len({(t.voicing, t.chord.quality.text, t.root) for t in self._others})
         self._recorded = 0
@@ -245,7 +223,7 @@ class Session:
 
     @property
     def total(self) -> int:
-        return len(self._queue)
+        return len(self._queue) + (self._prompter.prompts_left() if self._prompter is not None else 0)
 
     def start(self, now_ns: int) -> list[SessionEvent]:
         """Give the first prompt."""
@@ -423,8 +401,15 @@ class Session:
 
     # -- attempts
 
+    def _ask(self, now_ns: int) -> Task | None:
+        """The prompt whose turn it is; a `Prompter` is asked for one where none is waiting."""
+        if self.task is None and self._prompter is not None:
+            task = self._prompter.next_task(self.attempts, now_ns)
+            self._queue += [task] if task is not None else []
+        return self.task
+
     def _prompt(self, now_ns: int) -> list[SessionEvent]:
-        task = self.task
+        task = self._ask(now_ns)
         if task is None:
             return self._finish()
         self.state = State.PROMPTED
@@ -440,7 +425,7 @@ class Session:
         self._reopened = False
         self._events = self._events[self._events_recorded :]
         self._events_recorded = 0
-        return [Prompted(task, self._position + 1, len(self._queue), now_ns)]
+        return [Prompted(task, self._position + 1, self.total, now_ns)]
 
     def _take(self, gesture: Gesture) -> list[SessionEvent]:
         task = self.task
@@ -576,7 +561,7 @@ class Session:
         happened: list[SessionEvent] = []
         if self.state is State.ANSWERED:
             self._position += 1
-            if self.task is None:
+            if self._ask(now_ns) is None:
                 return self._finish()
         elif self._tries:
             task = self.task
