@@ -25,7 +25,7 @@ from trainer.capture import Kind, NoteEvent
 from trainer.charts import form_chart
 from trainer.grading import Passes, Target
 from trainer.pitch import TWELVE_ROOTS, MidiNote, Note, mask_of
-from trainer.timing import STRAIGHT, SWUNG, Grid, Slot
+from trainer.timing import STRAIGHT, SWUNG, Aligned, Grid, Slot
 from trainer.voicings import Placement, Register, VoicingError, place, recipe
 
 HALF = Fraction(1, 2)
@@ -375,3 +375,39 @@ def _events(chance: Random, gestures: Sequence[Gesture], start_ns: int) -> tuple
             events.append(NoteEvent(start_ns + round(down * 1e6), Kind.DOWN, MidiNote(key), 70))
             events.append(NoteEvent(start_ns + round(min(up, following[0] - 1) * 1e6), Kind.UP, MidiNote(key)))
     return tuple(sorted(events, key=lambda event: (event.time_ns, event.kind == Kind.DOWN)))
+
+
+@dataclass(frozen=True)
+class Score:
+    """What became of one slot: how it was played, whether the alignment gave it what was generated for it, and
+    whether its verdict and keys are those generated (None where nothing was played)."""
+
+    slot: Slot
+    kind: str
+    assigned: bool
+    graded: bool | None
+
+
+def scores(take: Take, aligned: Aligned) -> list[Score]:
+    """The slots of a take against what was generated.
+
+    Assigned as generated: silent where nothing was played, else answered by a gesture that begins within the one
+    played (whole milliseconds). Graded as generated: right but for wrong chords, a brushed key named as that, and
+    exactly the keys that were played.
+    """
+    answers = {id(answer.slot): answer for answer in aligned.answers}
+    found = []
+    for slot, truth in zip(take.slots, take.truth, strict=True):
+        answer = answers[id(slot)]
+        if truth is None:
+            found.append(Score(slot, "missed", answer.verdict in ("missed", "left out"), None))
+            continue
+        if answer.error_ms is None or answer.grade is None:
+            found.append(Score(slot, truth.kind, False, None))
+            continue
+        began_ms = answer.error_ms + due_ms(slot, take.grid)
+        assigned = truth.first_ms - 1.5 <= began_ms <= truth.last_ms + 1.5
+        right = answer.grade.cause == "graze" if truth.kind == "brushed" else answer.grade.right
+        graded = right == (truth.kind != "wrong") and mask_of(answer.held) == truth.held
+        found.append(Score(slot, truth.kind, assigned, graded if assigned else None))
+    return found

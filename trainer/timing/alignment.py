@@ -24,6 +24,7 @@ import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Final
 
 from trainer.capture import MILLISECOND_NS, Windows
@@ -57,13 +58,17 @@ _FEW_ACCEPTED: Final = 8
 
 @dataclass(frozen=True, slots=True)
 class Lane:
-    """The slots of one part in order of time. `at_ms` are their moments by the grid; `early_ms` and `late_ms` reach
-    back and on from there; `missed_before` sums what the slots before cost as missed; `gap_ms` is the gap rule,
-    `bridge_ms` the widest pause within a chord; keys struck `again_ms` after they were are the same again."""
+    """The slots of one part in order of time.
+
+    `at_ms` are their moments by the grid, `length_ms` their lengths; `early_ms` and `late_ms` reach back and on from
+    there; `missed_before` sums what the slots before cost as missed. `gap_ms` is the gap rule, `bridge_ms` the widest
+    pause within a chord; keys struck again within `again_ms` are the same again.
+    """
 
     part: str
     slots: tuple[Slot, ...]
     at_ms: tuple[float, ...]
+    length_ms: tuple[float, ...]
     early_ms: tuple[float, ...]
     late_ms: tuple[float, ...]
     missed_before: tuple[float, ...]
@@ -91,23 +96,20 @@ def lanes_of(slots: Sequence[Slot], grid: Grid, windows: Windows, calibration_ms
     return found
 
 
-def moment_ms(slot: Slot, grid: Grid) -> float:
-    """When a slot is due, in ms from beat 0."""
-    return (grid.time_ns(slot.start_beats) - grid.start_ns) / MILLISECOND_NS
-
-
-def length_ms(slot: Slot, grid: Grid) -> float:
-    """How long a slot lasts."""
-    return (grid.time_ns(slot.start_beats + slot.beats) - grid.time_ns(slot.start_beats)) / MILLISECOND_NS
+def _ms(beats: Fraction, grid: Grid) -> float:
+    return (grid.time_ns(beats) - grid.start_ns) / MILLISECOND_NS
 
 
 def _lane(part: str, slots: tuple[Slot, ...], grid: Grid, windows: Windows, calibration_ms: float) -> Lane:
     beat_ms = grid.beat_ns / MILLISECOND_NS
-    at_ms = [moment_ms(slot, grid) + calibration_ms for slot in slots]
+    at_ms = [_ms(slot.start_beats, grid) + calibration_ms for slot in slots]
+    length_ms = [
+        _ms(slot.start_beats + slot.beats, grid) + calibration_ms - at for slot, at in zip(slots, at_ms, strict=True)
+    ]
     early, late = [], []
-    for index, slot in enumerate(slots):
+    for index in range(len(slots)):
         back = max(beat_ms, EARLIEST_MS)
-        on = max(length_ms(slot, grid), 2 * beat_ms)
+        on = max(length_ms[index], 2 * beat_ms)
         early.append(min(back, at_ms[index] - at_ms[index - 1]) if index else back)
         late.append(min(on, at_ms[index + 1] - at_ms[index]) if index + 1 < len(slots) else on)
     missed = [0.0]
@@ -117,7 +119,16 @@ def _lane(part: str, slots: tuple[Slot, ...], grid: Grid, windows: Windows, cali
     nearest = min([after - before for before, after in zip(at_ms, at_ms[1:], strict=False)], default=beat_ms)
     bridge = max(gap, min(WIDEST_GAP_MS, nearest / 2))
     return Lane(
-        part, slots, tuple(at_ms), tuple(early), tuple(late), tuple(missed), gap, bridge, _AGAIN_BEATS * beat_ms
+        part,
+        slots,
+        tuple(at_ms),
+        tuple(length_ms),
+        tuple(early),
+        tuple(late),
+        tuple(missed),
+        gap,
+        bridge,
+        _AGAIN_BEATS * beat_ms,
     )
 
 

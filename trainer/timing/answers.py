@@ -25,7 +25,7 @@ from trainer.capture import MILLISECOND_NS, Gesture, Kind, NoteEvent, Windows
 from trainer.estimates import median
 from trainer.grading import Grade, Surroundings, Target, grade
 from trainer.pitch import MidiNote, keys_of, mask_of
-from trainer.timing.alignment import Assigned, Lane, Run, assign, lanes_of, length_ms
+from trainer.timing.alignment import Assigned, Lane, Run, assign, lanes_of
 from trainer.timing.drift import Drift, Match, Moment, Touch, drift_through, follow, slope
 from trainer.timing.grid import Grid
 from trainer.timing.hearing import Hand, Splitter, Stroke, gap_ms, gesture_of, strokes_of, whole_ms
@@ -131,7 +131,7 @@ def align(
     matches: list[Match] = []
     unreached = 0
     for lane, hand, found in zip(lanes, hands, assigned, strict=True):
-        marker = Marker(lane, grid, windows, bounds)
+        marker = Marker(lane, windows, bounds)
         runs = dict(found.answers)
         for index, slot in enumerate(lane.slots):
             run = runs.get(index)
@@ -200,10 +200,10 @@ def extras_of(lane: Lane, hand: Hand, runs: Iterable[Run]) -> list[Extra]:
 class Marker:
     """Grades runs as answers to the slots of a lane."""
 
-    def __init__(self, lane: Lane, grid: Grid, windows: Windows, bounds: Bounds) -> None:
+    def __init__(self, lane: Lane, windows: Windows, bounds: Bounds) -> None:
         self._lane = lane
         self._windows = windows
-        self._bounds = [bounds.of(length_ms(slot, grid)) for slot in lane.slots]
+        self._bounds = [bounds.of(each) for each in lane.length_ms]
         others: dict[object, Target] = {}
         for slot in lane.slots:
             others.setdefault((slot.target.chord, slot.target.keys), slot.target)

@@ -73,7 +73,7 @@ class Following:
         self._windows = windows or Windows()
         self._bounds = bounds or Bounds()
         lanes = lanes_of(self.slots, grid, self._windows, calibration_ms)
-        self._voices = [_Voice(lane, Marker(lane, grid, self._windows, self._bounds)) for lane in lanes]
+        self._voices = [_Voice(lane, Marker(lane, self._windows, self._bounds)) for lane in lanes]
         self._by_part = {voice.lane.part: voice for voice in self._voices}
         self._splitter = splitter_of(lanes, NO_DRIFT)
         self._listener = Listener(grid.start_ns, channel)
@@ -99,12 +99,13 @@ class Following:
         voice = self._by_part.get(part)
         if voice is None:
             return None
-        slots = voice.lane.slots
-        index = bisect_right([self.grid.time_ns(slot.start_beats) for slot in slots], now_ns) - 1
+        lane = voice.lane
+        now_ms = (now_ns - self.grid.start_ns) / MILLISECOND_NS + self._calibration_ms
+        index = bisect_right(lane.at_ms, now_ms) - 1
         if index < 0:
-            return slots[0]
-        slot = slots[index]
-        return None if index + 1 == len(slots) and now_ns >= self.grid.time_ns(slot.start_beats + slot.beats) else slot
+            return lane.slots[0]
+        ended = index + 1 == len(lane.slots) and now_ms >= lane.at_ms[index] + lane.length_ms[index]
+        return None if ended else lane.slots[index]
 
     @property
     def deadline_ns(self) -> int | None:
