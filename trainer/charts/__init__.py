@@ -1,6 +1,7 @@
 """Charts: bars of chords as text, progressions and forms, any key from any key, and their voice leading.
 
-`reading` states how a chart is written; `values` how beats, forms and keys are counted.
+`reading` states how a chart is written; `values` how beats, forms and keys are counted. MusicXML is read by
+`score_reading` and written by `score_writing`, which are not loaded here, since few commands need them.
 """
 
 from trainer.charts.forms import FORMS, FormError, FormRow, form_chart, form_row

@@ -41,6 +41,7 @@ from trainer.charts.values import (
     MelodyNote,
     Meter,
     chord_on,
+    held_over,
     play_order,
 )
 from trainer.chords import ChordError, parse, parse_degree_chord
@@ -397,7 +398,7 @@ class _Reader:
                 if sounding:
                     found[-1] = replace(found[-1], beats=found[-1].beats + share)
                     continue
-                before = self.held_over(at) if not index else None
+                before = held_over(self.bars[at - 1]) if at and not index else None
                 if before is None:
                     self.fault(word, "a note or .", "_ holds the note before it, and none sounds there")
                     continue
@@ -409,14 +410,6 @@ class _Reader:
                     found.append(MelodyNote(*note, beat, share))
                     sounding = True
         return tuple(found)
-
-    def held_over(self, at: int) -> MelodyNote | None:
-        """The note that sounds at the end of the bar before."""
-        before = self.bars[at - 1] if at else None
-        if before is None or not before.melody:
-            return None
-        last = before.melody[-1]
-        return last if last.beat + last.beats == before.beats + 1 else None
 
     def note(self, word: _Word) -> tuple[Note, MidiNote] | None:
         name = word.text.replace("♭", "b").replace("♯", "#")

@@ -282,7 +282,8 @@ def _letters(bars: Sequence[Bar]) -> list[str]:
     return letters
 
 
-def _sections(bars: Sequence[Bar]) -> list[range]:
+def sections_of(bars: Sequence[Bar]) -> list[range]:
+    """The bars of each section, what stands before the first letter among them."""
     starts = [0, *(at for at, bar in enumerate(bars) if bar.letter and at)]
     return [range(start, end) for start, end in zip(starts, [*starts[1:], len(bars)], strict=True)]
 
@@ -297,7 +298,7 @@ def play_order(bars: Sequence[Bar], form: Sequence[str] = ()) -> tuple[list[int]
     if not form:
         order = _in_order(bars, range(len(bars)), faults)
     else:
-        sections = _sections(bars)
+        sections = sections_of(bars)
         played = [_in_order(bars, section, faults) for section in sections]
         order = _by_form(bars, sections, played, form, faults)
     if len(order) > MOST_PLAYED_BARS:
@@ -424,6 +425,33 @@ def _with_endings(bars: Sequence[Bar], around: range, first: int, faults: list[O
         start, end = next(block for block in blocks if number in bars[block[0]].endings)
         order += [*range(around.start, first), *range(start, end + 1)]
     return order
+
+
+def rearranged(chart: Chart, order: Sequence[int]) -> Chart:
+    """A chart's bars in another order, without its form line: keys are said where they change, and a bar is a repeated
+    one, and a note tied, only where it still goes on with the bar before."""
+    bars: list[Bar] = []
+    keys, key = chart.keys, chart.key
+    for at in order:
+        bar = replace(chart.bars[at], key=None if keys[at] == key else keys[at])
+        key = keys[at]
+        before = bars[-1] if bars else None
+        if bar.sign and (before is None or bar.key or before.chords != bar.chords or before.beats != bar.beats):
+            bar = replace(bar, sign=False)
+        if bar.melody and bar.melody[0].tied and held_over(before, bar.melody[0].key) is None:
+            bar = replace(bar, melody=(replace(bar.melody[0], tied=False), *bar.melody[1:]))
+        bars.append(bar)
+    return replace(chart, bars=tuple(bars), form=())
+
+
+def held_over(before: Bar | None, key: MidiNote | None = None) -> MelodyNote | None:
+    """The note that sounds at the end of a bar, where there is one (and it has this key)."""
+    if before is None or not before.melody:
+        return None
+    last = before.melody[-1]
+    if last.beat + last.beats != before.beats + 1 or (key is not None and last.key != key):
+        return None
+    return last
 
 
 # ---------------------------------------------------------------- any key from any key
