@@ -68,7 +68,7 @@ def test_chords_share_a_bar_equally_and_strokes_hold_them() -> None:
         (4, 1, 1), (4, 2, 1), (4, 3, 1), (4, 4, 1),
         (5, 1, 3),
         (6, 1, 2), (6, 3, 1),
-        (7, 1, 3), (7, 4, 3),
+        (7, 1, Fraction(3, 2)), (7, 4, Fraction(3, 2)),  # eighths count half, after quarters
     ]  # fmt: skip
 
 
@@ -99,6 +99,17 @@ def test_degrees_count_in_the_key_of_their_bar() -> None:
 
 def test_a_bar_is_named_with_its_beat_where_a_chord_is_not_on_one() -> None:
     assert [one.label for one in read_chart("| C7 | Gm7 C7 |").unrolled()] == ["1", "2", "2.3"]
+
+
+def test_an_eighth_stays_an_eighth_where_the_unit_of_the_time_changes() -> None:
+    chart = read_chart("| C7 F7 | 6/8 C7 F7 | 2/2 C7 F7 | 4/4 C7 |")
+    assert [(one.label, one.start_beats, one.beats) for one in chart.unrolled()] == [
+        ("1", 0, 2), ("1.3", 2, 2),
+        ("2", 4, Fraction(3, 2)), ("2.4", Fraction(11, 2), Fraction(3, 2)),
+        ("3", 7, 2), ("3.2", 9, 2),
+        ("4", 11, 4),
+    ]  # fmt: skip
+    assert [one.beats for one in chart.played] == [4, 3, 4, 4]
 
 
 def test_a_pickup_bar_is_bar_nought_and_lies_before_the_form() -> None:

@@ -24,7 +24,7 @@ from trainer.charts.values import (
     transposed,
     twelve_keys,
 )
-from trainer.charts.writing import write_chart
+from trainer.charts.writing import chart_values, write_chart
 
 __all__ = [
     "FORMS",
@@ -41,6 +41,7 @@ __all__ = [
     "MelodyNote",
     "Meter",
     "PlayedBar",
+    "chart_values",
     "chord_on",
     "degree_of",
     "form_chart",

@@ -1,7 +1,8 @@
 """Charts as frozen values: bars, keys, the form as it is played, and any key from any key.
 
-Beats are counted from 1 within a bar and may be fractions; `start_beats` counts from the first full bar's first beat
-(0), so that a pick-up lies below 0. A beat is the unit of the time signature: 6/8 has six.
+Beats are counted from 1 within a bar and may be fractions. A beat is the unit of the bar's time signature: 6/8 has six.
+In the form as it is played, `start_beats` counts from the first full bar's first beat (0), so that a pick-up lies below
+0, and lengths are in beats of the first bar throughout: after 4/4, a bar of 6/8 lasts three.
 
 Transposition goes by degree: a chord's root is the same degree of the new key, a root with a double accidental takes
 its plain name, its chord tones counted from there (bII7 in Gb is G7). Read from symbols, such a plain
@@ -161,18 +162,19 @@ class Bar:
 @dataclass(frozen=True, slots=True)
 class PlayedBar:
     """A bar as the form is played: `number` from 1 (0: the pick-up), `written` its index in the chart, the section
-    letter it belongs to, and where it starts."""
+    letter it belongs to, where it starts and how long it lasts."""
 
     number: int
     written: int
     letter: str
     start_beats: Fraction
-    beats: int
+    beats: Fraction
 
 
 @dataclass(frozen=True, slots=True)
 class FormChord:
-    """A chord where it falls in the form as played. `melody_key` is what the melody sounds at its beginning."""
+    """A chord where it falls in the form as played: `beat` is that of its own bar, `start_beats` and `beats` are those
+    of the form. `melody_key` is what the melody sounds at its beginning."""
 
     bar: int
     beat: Fraction
@@ -185,8 +187,10 @@ class FormChord:
 
     @property
     def label(self) -> str:
-        """Bar, and the beat where it is not the first: ``4``, ``4.3``."""
-        return str(self.bar) if self.beat == 1 else f"{self.bar}.{self.beat}"
+        """Bar, and the beat where it is not the first: ``4``, ``4.3``, ``4.3&`` for half a beat later."""
+        whole, part = divmod(self.beat, 1)
+        after = "" if not part else "&" if part == Fraction(1, 2) else f"+{part}"
+        return str(self.bar) if self.beat == 1 else f"{self.bar}.{whole}{after}"
 
 
 @dataclass(frozen=True)
@@ -215,10 +219,15 @@ class Chart:
         letters = _letters(self.bars)
         for written in order:
             bar = self.bars[written]
-            found.append(PlayedBar(number, written, letters[written], start, bar.beats))
-            start += bar.beats
+            beats = bar.beats * self.beat_of(bar)
+            found.append(PlayedBar(number, written, letters[written], start, beats))
+            start += beats
             number += 1
         return tuple(found)
+
+    def beat_of(self, bar: Bar) -> Fraction:
+        """How long a beat of a bar lasts, in beats of the first bar: half of one for an eighth after 4/4."""
+        return Fraction(self.bars[0].meter.unit, bar.meter.unit)
 
     def unrolled(self, *, pickup: bool = True) -> tuple[FormChord, ...]:
         """Every chord of the form as it is played; without the pick-up, one chorus as it comes round again."""
@@ -229,11 +238,10 @@ class Chart:
             bar = self.bars[played.written]
             for one in bar.chords:
                 melody = next((note.key for note in bar.melody if note.beat <= one.beat < note.beat + note.beats), None)
-                start = played.start_beats + one.beat - 1
+                scale = self.beat_of(bar)
+                start, beats = played.start_beats + (one.beat - 1) * scale, one.beats * scale
                 found.append(
-                    FormChord(
-                        played.number, one.beat, start, one.beats, one.chord, played.letter, played.written, melody
-                    )
+                    FormChord(played.number, one.beat, start, beats, one.chord, played.letter, played.written, melody)
                 )
         return tuple(found)
 

@@ -114,3 +114,51 @@ def _row(start: str, signs: list[str], cells: list[str], widths: list[int] | Non
     for cell, sign in zip(padded, signs[1:], strict=True):
         parts += [cell, sign]
     return (f"{start} " if start else "") + " ".join(parts).rstrip()
+
+
+def chart_values(chart: Chart) -> dict[str, object]:
+    """A chart as plain values for JSON: written bars with beats as numbers, `played` the order of their indices."""
+    bars = []
+    for bar in chart.bars:
+        chords = [
+            {
+                "chord": one.chord.symbol,
+                "degree": None if one.degree is None else one.degree.symbol,
+                "beat": float(one.beat),
+                "beats": float(one.beats),
+            }
+            for one in bar.chords
+        ]
+        melody = [
+            {
+                "note": note.note.name,
+                "key": note.key,
+                "beat": float(note.beat),
+                "beats": float(note.beats),
+                "tied": note.tied,
+            }
+            for note in bar.melody
+        ]
+        bars.append(
+            {
+                "time": str(bar.meter),
+                "beats": bar.beats,
+                "key": None if bar.key is None else bar.key.name,
+                "letter": bar.letter,
+                "opens": bar.opens,
+                "closes": bar.closes,
+                "endings": list(bar.endings),
+                "sign": bar.sign,
+                "chords": chords,
+                "melody": melody,
+            }
+        )
+    return {
+        "title": chart.title,
+        "about": chart.about,
+        "key": chart.key.name,
+        "pickup_beats": chart.pickup_beats,
+        "form": list(chart.form),
+        "bars": bars,
+        "played": [one.written for one in chart.played],
+    }

@@ -2,9 +2,8 @@
 
 `refusals` says how a command ends, `rows` what a command is; `spelling` answers questions about chords, `sets` finds
 and reads drill sets, `store` is the player's record and settings, `practising` runs drills on the screen and without
-it, `showing` lists ports and figures, `leading` finds voicings for a chart, `caring` looks
-after the program. Nothing heavy is imported before the
-command that needs it.
+it, `showing` lists ports and figures, `charts` finds, shows and converts charts, `leading` finds voicings for one,
+`caring` looks after the program. Nothing heavy is imported before the command that needs it.
 """
 
 from __future__ import annotations
@@ -14,11 +13,12 @@ from trainer.commands.rows import CommandRow
 
 def all_rows() -> tuple[CommandRow, ...]:
     """Every command, in the order of `trainer --help`."""
-    from trainer.commands import caring, leading, practising, sets, showing, spelling
+    from trainer.commands import caring, charts, leading, practising, sets, showing, spelling
 
     modules = (
         practising,
         spelling,
+        charts,
         leading,
         showing,
         sets,

@@ -26,6 +26,7 @@ teacher's taste.
 from trainer.leading.choices import (
     DEFAULT_VOICINGS,
     FALLBACK_VOICINGS,
+    MIDDLE_C,
     Candidates,
     LeadingError,
     Plan,
@@ -39,6 +40,7 @@ from trainer.leading.telling import path_rows, path_text, path_values
 __all__ = [
     "DEFAULT_VOICINGS",
     "FALLBACK_VOICINGS",
+    "MIDDLE_C",
     "Candidates",
     "LeadingError",
     "Move",

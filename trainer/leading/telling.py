@@ -49,7 +49,8 @@ def path_text(path: Path, labels: Mapping[int, str] | None = None, *, why: bool 
     lines = []
     for at, row in enumerate(rows):
         cells = [cell.ljust(width) for cell, width in zip(row[:5], widths, strict=True)]
-        lines.append("  ".join([*cells, row[5].rjust(4)]).rstrip())
+        paid = _paid(path.stations[at - 1]) if at else ""
+        lines.append("  ".join([*cells, row[5].rjust(4), paid]).rstrip())
         if why and at:
             lines += _why(path.stations[at - 1])
     total = f"{path.motion_semitones} semitones in all"
@@ -58,6 +59,17 @@ def path_text(path: Path, labels: Mapping[int, str] | None = None, *, why: bool 
     if path.loop:
         total += "; the first move comes from the last chord"
     return "\n".join([*lines, total + "."])
+
+
+def _paid(station: Station) -> str:
+    """What a station pays for beside motion: ``5 motion + 2 top leap; 1.5 off the centre``."""
+    parts = [] if station.move is None else [*station.move.parts]
+    told = " + ".join(f"{number_text(cost)} {name.replace('_', ' ')}" for name, cost in parts)
+    if [name for name, _ in parts] == ["motion"]:
+        told = ""
+    if station.place_cost:
+        told += f"{'; ' if told else ''}{number_text(station.place_cost)} off the centre"
+    return told
 
 
 def _why(station: Station) -> list[str]:

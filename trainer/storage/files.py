@@ -75,22 +75,32 @@ def make_folder(path: Path) -> None:
         raise trouble(path, error) from error
 
 
-def read_text(path: Path) -> str:
-    """The text of a UTF-8 file, line ends as they are.
+def read_bytes(path: Path, most: int = LARGEST_TEXT_BYTES) -> bytes:
+    """The bytes of a file.
 
-    Raises `StorageError`, also where it is no UTF-8 text, larger than `LARGEST_TEXT_BYTES`, or a pipe or device, which
-    might never end.
+    Raises `StorageError`, also where it has more than `most`, or is a pipe or device, which might never end.
     """
     try:
         if path.exists() and not path.is_file() and not path.is_dir():
             raise StorageError(path, "is no file but a pipe or a device", "save what it gives in a file and name that")
         with path.open("rb") as file:
-            data = file.read(LARGEST_TEXT_BYTES + 1)
-        if len(data) > LARGEST_TEXT_BYTES:
-            raise StorageError(path, f"has more than {LARGEST_TEXT_BYTES // 1_000_000} MB", "name a smaller text file")
-        return data.decode("utf-8-sig")
+            data = file.read(most + 1)
     except OSError as error:
         raise trouble(path, error) from error
+    if len(data) > most:
+        raise StorageError(path, f"has more than {most // 1_000_000} MB", "name a smaller file")
+    return data
+
+
+def read_text(path: Path) -> str:
+    """The text of a UTF-8 file, line ends as they are. Raises `StorageError` as `read_bytes`, and where it is none."""
+    return decoded(read_bytes(path), path)
+
+
+def decoded(data: bytes, path: Path) -> str:
+    """The bytes of a file as the UTF-8 text that they are. Raises `StorageError`."""
+    try:
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise StorageError(
             path, f"is no UTF-8 text (byte {error.start + 1})", "save it as UTF-8 from a text editor"
@@ -98,12 +108,16 @@ def read_text(path: Path) -> str:
 
 
 def write_text_atomically(path: Path, text: str) -> None:
-    """Write a UTF-8 file whole: whoever reads it, and whenever the power goes, finds the old text or the new one.
+    """Write a UTF-8 file whole; see `write_bytes_atomically`."""
+    write_bytes_atomically(path, text.encode("utf-8"))
+
+
+def write_bytes_atomically(path: Path, data: bytes) -> None:
+    """Write a file whole: whoever reads it, and whenever the power goes, finds the old bytes or the new ones.
 
     The folder is created where it is missing; a link is followed, and a file keeps its permissions.
     Raises `StorageError`; the old file then stands unchanged.
     """
-    data = text.encode("utf-8")
     try:
         target = Path(os.path.realpath(path))
         target.parent.mkdir(parents=True, exist_ok=True)

@@ -1,0 +1,1 @@
+"""What is printed or sent: engraved pages, and music as files for other programs."""
