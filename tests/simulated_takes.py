@@ -1,10 +1,10 @@
 """Takes of invented players over the forms of the table, from a seed, with what answers what known beforehand.
 
 A player has a steady offset, a jitter (normal, standard deviation 15-30 ms), a drift away from the grid (none, steady,
-growing, or to and fro, 5 % at most), a spread of the notes of a chord, and a touch from short to overlapping. On the
-way come chords left out (also several in a row), wrong chords, chords too many, chords struck twice, late chords,
-common tones held over, chords rolled upward, and brushed keys. It knows the forms and the piano, and nothing of the
-aligner.
+growing, or to and fro, 5 % at most; or half a beat to two and a half lost once or twice), a spread of the notes of a
+chord, and a touch from short to overlapping. On the way come chords left out (also several in a row), wrong chords,
+chords too many, chords struck twice, late chords, common tones held over, chords rolled upward, and brushed keys. It
+knows the forms and the piano, and nothing of the aligner.
 
 Where nobody could tell what was meant, nothing is generated: a chord too many comes between two slots that were both
 played (beside a slot left out it might be that one, late), and one hand does not strike two slots within 180 ms (of
@@ -79,7 +79,7 @@ def bass_target(chord: object, passes: Passes = Passes()) -> Target:  # noqa: B0
 def form_slots(form: str, root: Note, rhythm: str, voicing: str = VOICINGS[0], choruses: int = 1) -> tuple[Slot, ...]:
     """A form as slots: each chord takes the hits of the rhythm that fall into its time, at least one chord."""
     chart = form_chart(form, root)
-    length = Fraction(sum(bar.beats for bar in chart.bars))
+    length = Fraction(sum(bar.beats for bar in chart.played))
     hits: list[tuple[Fraction, str, int, Fraction, object]] = []
     for chorus in range(choruses):
         for one in chart.unrolled():
@@ -113,6 +113,7 @@ class Player:
     offset_ms: float = 0.0
     drift: str = "none"
     drift_share: float = 0.0
+    hesitations: tuple[tuple[float, float], ...] = ()
     spread_ms: float = 14.0
     touch: float = 0.7
     missed: float = 0.03
@@ -149,12 +150,14 @@ class Take:
     kinds: dict[str, int] = field(default_factory=dict)
 
 
-DRIFTS = ("none", "steady", "growing", "to and fro")
+DRIFTS = ("none", "steady", "growing", "to and fro", "hesitating")
 
 
 def drifted(player: Player, at_ms: float, whole_ms: float) -> float:
-    """When something due at a moment is played by a player whose tempo drifts."""
+    """When something due at a moment is played by a player whose tempo drifts, or who stops short and then goes on."""
     share = player.drift_share
+    if player.drift == "hesitating":
+        return at_ms + sum(lost_ms for after_ms, lost_ms in player.hesitations if at_ms >= after_ms * whole_ms)
     if player.drift == "steady":
         return at_ms * (1 + share)
     if player.drift == "growing":
@@ -165,13 +168,16 @@ def drifted(player: Player, at_ms: float, whole_ms: float) -> float:
     return at_ms
 
 
-def any_player(chance: Random) -> Player:
+def any_player(chance: Random, beat_ms: float = 500.0) -> Player:
     drift = chance.choice(DRIFTS)
     return Player(
         jitter_ms=chance.uniform(15, 30),
         offset_ms=chance.uniform(-40, 60),
         drift=drift,
         drift_share=0.0 if drift == "none" else chance.choice((-1, 1)) * chance.uniform(0.01, 0.05),
+        hesitations=tuple(
+            (chance.uniform(0.15, 0.85), beat_ms * chance.uniform(0.5, 2.5)) for _ in range(chance.randint(1, 2))
+        ),
         spread_ms=chance.uniform(6, 22),
         touch=chance.choice((0.3, 0.6, 0.9, 1.05)),
     )
@@ -188,7 +194,7 @@ def any_take(chance: Random, form: str | None = None) -> Take:
         slots = form_slots(name, chance.choice(TWELVE_ROOTS), chance.choice(tuple(RHYTHMS)), voicing, choruses)
         grid = Grid(tempo, chance.randrange(10**12), swing)
         if least_apart_ms(slots, grid) >= LEAST_APART_MS:
-            return take(chance, slots, grid, any_player(chance))
+            return take(chance, slots, grid, any_player(chance, grid.beat_ns / 1e6))
 
 
 def due_ms(slot: Slot, grid: Grid) -> float:

@@ -61,8 +61,9 @@ class Lane:
     """The slots of one part in order of time.
 
     `at_ms` are their moments by the grid, `length_ms` their lengths; `early_ms` and `late_ms` reach back and on from
-    there; `missed_before` sums what the slots before cost as missed. `gap_ms` is the gap rule, `bridge_ms` the widest
-    pause within a chord; keys struck again within `again_ms` are the same again.
+    there; `missed_before` sums what the slots before cost as missed. `gap_ms` is the gap rule, `bridge_ms` for
+    each slot the widest pause within its chord, up to half the way to the next slot; keys struck again within
+    `again_ms` are the same again.
     """
 
     part: str
@@ -73,7 +74,7 @@ class Lane:
     late_ms: tuple[float, ...]
     missed_before: tuple[float, ...]
     gap_ms: float
-    bridge_ms: float
+    bridge_ms: tuple[float, ...]
     again_ms: float
 
     @property
@@ -110,14 +111,17 @@ def _lane(part: str, slots: tuple[Slot, ...], grid: Grid, windows: Windows, cali
     for index in range(len(slots)):
         back = max(beat_ms, EARLIEST_MS)
         on = max(length_ms[index], 2 * beat_ms)
-        early.append(min(back, at_ms[index] - at_ms[index - 1]) if index else back)
-        late.append(min(on, at_ms[index + 1] - at_ms[index]) if index + 1 < len(slots) else on)
+        # Two slots of a part at one moment are no good lesson, and no reason to fail.
+        early.append(max(1.0, min(back, at_ms[index] - at_ms[index - 1])) if index else back)
+        late.append(max(1.0, min(on, at_ms[index + 1] - at_ms[index])) if index + 1 < len(slots) else on)
     missed = [0.0]
     for slot in slots:
         missed.append(missed[-1] + (LEFT_OUT if slot.optional else MISSED))
     gap = gap_ms(at_ms, windows)
-    nearest = min([after - before for before, after in zip(at_ms, at_ms[1:], strict=False)], default=beat_ms)
-    bridge = max(gap, min(WIDEST_GAP_MS, nearest / 2))
+    bridge = []
+    for index, length in enumerate(length_ms):
+        on = at_ms[index + 1] - at_ms[index] if index + 1 < len(slots) else length
+        bridge.append(max(gap, min(WIDEST_GAP_MS, on / 2)))
     return Lane(
         part,
         slots,
@@ -127,7 +131,7 @@ def _lane(part: str, slots: tuple[Slot, ...], grid: Grid, windows: Windows, cali
         tuple(late),
         tuple(missed),
         gap,
-        bridge,
+        tuple(bridge),
         _AGAIN_BEATS * beat_ms,
     )
 
@@ -165,14 +169,15 @@ def _likeness(counted: int, struck: int, asked: int) -> float:
 class Run:
     """Strokes `first` up to (not with) `stop`: their keys, and what their place in the take costs any slot.
 
-    A `bridged` run answers only where all its keys belong to the chord. `extra` is what it costs as a gesture too many;
-    None where it is none, because it bridges a pause.
+    Where its widest pause, `pause_ms`, is wider than the gap rule's, it is `bridged`: it answers only where all its
+    keys belong to the chord. `extra` is what it costs as a gesture too many; None where it is bridged, and so is none.
     """
 
     first: int
     stop: int
     keys: int
     cost: float
+    pause_ms: int
     bridged: bool
     extra: float | None
 
@@ -180,15 +185,16 @@ class Run:
 def _runs_to(hand: Hand, stop: int, first_stroke: int, lane: Lane, graze_ms: int) -> Iterator[Run]:
     """Every run that ends with the stroke before `stop`, the shortest first."""
     strokes = hand.strokes
-    keys = bridges = 0
+    keys = bridges = widest_ms = 0
     since_ms = 0.0  # how long ago the keys were struck before, the longest
     for first in range(stop - 1, max(first_stroke, stop - _MOST_STROKES) - 1, -1):
         stroke = strokes[first]
         now_ms = stroke.down_ms
         if first + 1 < stop:
             pause_ms = strokes[first + 1].down_ms - now_ms
-            if pause_ms > lane.bridge_ms:
+            if pause_ms > max(lane.gap_ms, WIDEST_GAP_MS):
                 return
+            widest_ms = max(widest_ms, pause_ms)
             bridges += pause_ms > lane.gap_ms
             if keys >> stroke.key & 1 and any(
                 other.key == stroke.key and other.down_ms - now_ms > graze_ms for other in strokes[first + 1 : stop]
@@ -200,7 +206,7 @@ def _runs_to(hand: Hand, stop: int, first_stroke: int, lane: Lane, graze_ms: int
         cut = CUT if first > first_stroke and _cuts(hand, first, lane.gap_ms, graze_ms) else 0.0
         too_many = DOUBLED if since_ms <= _DOUBLED_MS else AGAIN if since_ms <= lane.again_ms else EXTRA
         extra = None if bridges else cut + too_many
-        yield Run(first, stop, keys, cut + BRIDGED * bridges, bridges > 0, extra)
+        yield Run(first, stop, keys, cut + BRIDGED * bridges, widest_ms, bridges > 0, extra)
 
 
 def _cuts(hand: Hand, first: int, gap_ms: float, graze_ms: int) -> bool:
@@ -281,7 +287,7 @@ def assign(
                 carried |= 1 << stroke.key
             for slot in range(low, high):
                 target = lane.slots[slot].target
-                if run.bridged and run.keys & ~target.members:
+                if run.bridged and (run.keys & ~target.members or run.pause_ms > lane.bridge_ms[slot]):
                     continue
                 off_ms = begin_ms - moments[slot - first_slot]
                 own = _time_cost(off_ms, lane.early_ms[slot], lane.late_ms[slot])

@@ -26,7 +26,7 @@ from trainer.estimates import median
 from trainer.grading import Grade, Surroundings, Target, grade
 from trainer.pitch import MidiNote, keys_of, mask_of
 from trainer.timing.alignment import Assigned, Lane, Run, assign, lanes_of
-from trainer.timing.drift import Drift, Match, Moment, Touch, drift_through, follow, slope
+from trainer.timing.drift import Drift, Match, Moment, Touch, drift_through, follow, in_stretches, slope
 from trainer.timing.grid import Grid
 from trainer.timing.hearing import Hand, Splitter, Stroke, gap_ms, gesture_of, strokes_of, whole_ms
 from trainer.timing.slots import Slot
@@ -264,7 +264,8 @@ def _aligned(
     strokes: Sequence[Stroke], lanes: Sequence[Lane], grid: Grid, windows: Windows
 ) -> tuple[list[Hand], list[Assigned]]:
     """Align, take the drift from the answers, and align again until it stays the same."""
-    drift = _first_drift(strokes, lanes, grid, windows)
+    stretches = _stretches(strokes, lanes, grid, windows)
+    drift = drift_through(stretches)
     for _ in range(_MOST_ROUNDS):
         hands = split(strokes, lanes, drift)
         assigned = [assign(lane, hand, windows, drift) for lane, hand in zip(lanes, hands, strict=True)]
@@ -274,7 +275,7 @@ def _aligned(
             for index, run in found.answers
             if run.keys & mask_of(lane.slots[index].target.keys)
         )
-        refined = drift_through(matches)
+        refined = drift_through(in_stretches(matches, stretches))
         if all(abs(refined.at(at) - drift.at(at)) <= _SAME_DRIFT_MS for lane in lanes for at in lane.at_ms):
             break
         drift = refined
@@ -296,7 +297,8 @@ def splitter_of(lanes: Sequence[Lane], drift: Drift) -> Splitter:
     return Splitter([([at + drift.at(at) for at in lane.at_ms], lane.targets) for lane in lanes])
 
 
-def _first_drift(strokes: Sequence[Stroke], lanes: Sequence[Lane], grid: Grid, windows: Windows) -> Drift:
+def _stretches(strokes: Sequence[Stroke], lanes: Sequence[Lane], grid: Grid, windows: Windows) -> list[list[Match]]:
+    """A first way through the take, the hands together."""
     by_time: dict[float, tuple[int, bool]] = {}
     for lane in lanes:
         for slot, at_ms in zip(lane.slots, lane.at_ms, strict=True):
@@ -319,4 +321,4 @@ def _first_drift(strokes: Sequence[Stroke], lanes: Sequence[Lane], grid: Grid, w
         else:
             touches.append(Touch(stroke.down_ms, 1 << stroke.key))
         last_ms = struck_ms[stroke.key] = stroke.down_ms
-    return drift_through(follow(touches, moments, grid.beat_ns / MILLISECOND_NS))
+    return follow(touches, moments, grid.beat_ns / MILLISECOND_NS)

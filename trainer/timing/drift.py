@@ -35,6 +35,8 @@ _STEADY_SHARE: Final = 0.04
 _GIVE: Final = 3.5
 _LOOSE: Final = 1.5
 _AWAY: Final = 0.15
+_STOPPED: Final = 1.6
+_STOPPED_BEATS: Final = 3.0
 _RELATED: Final = 0.5
 _OTHER_OCTAVE: Final = 0.9
 
@@ -56,8 +58,9 @@ class Moment:
     optional: bool = False
 
 
-_State = tuple[float, int, int, int, float]
-"""Of a touch at a moment: cost, the moment, the touch before (-1: none) and which of its states, how badly keys fit."""
+_State = tuple[float, int, int, int, float, bool]
+"""Of a touch at a moment: cost, the moment, the touch before (-1: none) and which of its states, how badly keys fit,
+whether a new stretch begins with it."""
 
 Match = tuple[float, float]
 """A moment (ms on the grid), and how long after it the player answered (ms)."""
@@ -85,22 +88,37 @@ class Drift:
 NO_DRIFT: Final = Drift()
 
 
-def drift_through(matches: Sequence[Match]) -> Drift:
-    """The drift of a take, from its matches in order of time; none where they are too few to tell."""
-    if len(matches) < _LEAST_MATCHES:
+def drift_through(stretches: Sequence[Sequence[Match]]) -> Drift:
+    """The drift of a take, from its matches in order of time, by stretches between which the player stopped short or
+    left something out; none where there are too few to tell."""
+    if sum(map(len, stretches)) < _LEAST_MATCHES:
         return NO_DRIFT
-    first, last = matches[0][0], matches[-1][0]
-    pieces = max(1, round((last - first) / _KNOT_MS))
-    knots = [first + (last - first) * piece / pieces for piece in range(pieces + 1)]
-    moments = [at for at, _ in matches]
-    offsets = []
-    for knot in knots:
-        middle = bisect_left(moments, knot)
-        low = max(0, min(middle - _WINDOW // 2, len(matches) - _WINDOW))
-        offsets.append(line_at(matches[low : low + _WINDOW], knot))
-    if last <= first:
-        return Drift((first,), (offsets[0],))
+    knots: list[float] = []
+    offsets: list[float] = []
+    for matches in stretches:
+        if not matches:
+            continue
+        first, last = matches[0][0], matches[-1][0]
+        pieces = max(1, round((last - first) / _KNOT_MS))
+        moments = [at for at, _ in matches]
+        for piece in range(pieces + 1 if last > first else 1):
+            knot = first + (last - first) * piece / pieces
+            low = max(0, min(bisect_left(moments, knot) - _WINDOW // 2, len(matches) - _WINDOW))
+            knots.append(knot)
+            offsets.append(line_at(matches[low : low + _WINDOW], knot))
     return Drift(tuple(knots), tuple(offsets))
+
+
+def in_stretches(matches: Sequence[Match], like: Sequence[Sequence[Match]]) -> list[list[Match]]:
+    """Matches (in order of time) in stretches that begin where those of `like` begin."""
+    found: list[list[Match]] = [[]]
+    begins = [stretch[0][0] for stretch in like[1:] if stretch]
+    for match in matches:
+        while begins and match[0] >= begins[0]:
+            begins.pop(0)
+            found.append([])
+        found[-1].append(match)
+    return found
 
 
 def slope(matches: Sequence[Match]) -> float | None:
@@ -112,17 +130,18 @@ def slope(matches: Sequence[Match]) -> float | None:
 
 def line_at(matches: Sequence[Match], moment_ms: float) -> float:
     """The robust line through some matches, at a moment."""
-    tilt = slope(matches) or 0.0
+    tilt = (slope(matches) or 0.0) if len(matches) >= _LEAST_MATCHES else 0.0
     tilt = max(-MOST_SLOPE, min(MOST_SLOPE, tilt))
     height = median([offset - tilt * (at - moment_ms) for at, offset in matches])
     return 0.0 if height is None else height
 
 
-def follow(touches: Sequence[Touch], moments: Sequence[Moment], beat_ms: float) -> list[Match]:
-    """The matches of the cheapest way through a take, those that hold something of what was asked.
+def follow(touches: Sequence[Touch], moments: Sequence[Moment], beat_ms: float) -> list[list[Match]]:
+    """The matches of the cheapest way through a take, those that hold something of what was asked, in stretches: a new
+    one begins where the player stopped short, or left something out, and went on from there.
 
-    The cost of a way: what is skipped, how badly keys fit, how far each step differs from the grid's, and a little for
-    lying away from the grid at all.
+    The cost of a way: what is skipped, how badly keys fit, how far each step differs from the grid's, each new stretch,
+    and a little for lying away from the grid at all.
     """
     if not touches or not moments:
         return []
@@ -134,16 +153,23 @@ def follow(touches: Sequence[Touch], moments: Sequence[Moment], beat_ms: float) 
     for number, touch in enumerate(touches):
         at_ms = touch.at_ms
         near_ms = _ENTRY_BEATS * beat_ms
-        best: dict[int, tuple[float, int, int]] = {}
+        best: dict[int, tuple[float, int, int, bool]] = {}
         for at in range(bisect_left(times, at_ms - near_ms), bisect_right(times, at_ms + near_ms)):
             off = (at_ms - times[at]) / near_ms
-            best[at] = (number * _SKIPPED + skipped[at] + 0.5 * off * off, -1, -1)
+            best[at] = (number * _SKIPPED + skipped[at] + 0.5 * off * off, -1, -1, False)
         for back in range(number - 1, max(-1, number - 2 - _MOST_SKIPPED), -1):
             between_ms = at_ms - touches[back].at_ms
             passed_over = (number - back - 1) * _SKIPPED
-            for place, (cost, earlier, _, _, _) in enumerate(rows[back]):
+            for place, (cost, earlier, _, _, _, _) in enumerate(rows[back]):
                 cost += passed_over - skipped[earlier + 1]
                 due_ms = times[earlier] + between_ms
+                if not place:
+                    stopped_ms = _STOPPED_BEATS * beat_ms
+                    low, high = bisect_left(times, due_ms - stopped_ms), bisect_right(times, due_ms + stopped_ms)
+                    for at in range(max(low, earlier + 1), high):
+                        total = cost + skipped[at] + _STOPPED
+                        if at not in best or total < best[at][0]:
+                            best[at] = (total, back, place, True)
                 give_ms = _GIVE * (_STEADY_MS + _STEADY_SHARE * between_ms)
                 for at in range(bisect_left(times, due_ms - give_ms), bisect_right(times, due_ms + give_ms)):
                     if at <= earlier:
@@ -151,13 +177,13 @@ def follow(touches: Sequence[Touch], moments: Sequence[Moment], beat_ms: float) 
                     loose = (times[at] - due_ms) / give_ms
                     total = cost + skipped[at] + _LOOSE * loose * loose
                     if at not in best or total < best[at][0]:
-                        best[at] = (total, back, place)
+                        best[at] = (total, back, place, False)
         away_ms = near_ms + MOST_SLOPE * max(0.0, at_ms - times[0])
         row = []
-        for at, (total, back, place) in best.items():
+        for at, (total, back, place, anew) in best.items():
             misfit = _misfit(touch.keys, moments[at].keys)
             off = (at_ms - times[at]) / away_ms
-            row.append((total + misfit + _AWAY * off * off, at, back, place, misfit))
+            row.append((total + misfit + _AWAY * min(1.0, off * off), at, back, place, misfit, anew))
         row.sort()
         rows.append(row[:_STATES_KEPT])
     return _walked_back(rows, touches, times, skipped)
@@ -168,25 +194,26 @@ def _walked_back(
     touches: Sequence[Touch],
     times: Sequence[float],
     skipped: Sequence[float],
-) -> list[Match]:
+) -> list[list[Match]]:
     best: tuple[float, int, int] | None = None
     for number, row in enumerate(rows):
         left = (len(rows) - number - 1) * _SKIPPED
-        for place, (cost, at, _, _, _) in enumerate(row):
+        for place, (cost, at, _, _, _, _) in enumerate(row):
             total = cost + left + skipped[-1] - skipped[at + 1]
             if best is None or total < best[0]:
                 best = (total, number, place)
     if best is None:
         return []
-    matches = []
+    stretches: list[list[Match]] = [[]]
     _, number, place = best
     while number >= 0:
-        _, at, back, place_before, misfit = rows[number][place]
+        _, at, back, place_before, misfit, anew = rows[number][place]
         if misfit <= _RELATED:
-            matches.append((times[at], touches[number].at_ms - times[at]))
+            stretches[-1].append((times[at], touches[number].at_ms - times[at]))
+        if anew:
+            stretches.append([])
         number, place = back, place_before
-    matches.reverse()
-    return matches
+    return [matches[::-1] for matches in reversed(stretches) if matches]
 
 
 def _misfit(struck: int, asked: int) -> float:

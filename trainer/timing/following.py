@@ -10,7 +10,8 @@ What is told while playing is provisional: it comes from the same alignment, ove
 moment it is complete; any other gesture once the gap after its last key is over; a slot that nothing answered once it
 can no longer be answered. An answer told for a slot replaces the one told before. The window holds the slots within
 whose reach now is, and the strokes not yet given away, at most `MOST_STROKES`; the player's drift is the line through
-the last dozen answers. So an event costs the same at the end of a long form as at its beginning.
+the last dozen answers, or those since the player stopped short and went on. So an event costs the same at the end of a
+long form as at its beginning.
 """
 
 from __future__ import annotations
@@ -28,8 +29,9 @@ from trainer.timing.hearing import Hand, Listener, gesture_of, whole_ms
 from trainer.timing.slots import Slot
 
 MOST_STROKES: Final = 40
-_LEAST_MATCHES: Final = 5
 _MATCHES_KEPT: Final = 12
+_MATCHES_ANEW: Final = 3
+_ANEW_MS: Final = 120.0
 
 
 class _Voice:
@@ -45,6 +47,11 @@ class _Voice:
         self.heard: dict[int, Gesture] = {}
         self.told: dict[int, Answer] = {}
         self.waits = False  # a gesture is not over, and is not right as it stands
+
+    @property
+    def undecided(self) -> bool:
+        """The first slot is being answered by a gesture that is not over: it is not given away yet."""
+        return self.waits and self.slot in self.runs and self.slot not in self.told
 
     def closes_ms(self, index: int, drift_ms: float) -> float:
         return self.lane.at_ms[index] + self.lane.late_ms[index] + drift_ms
@@ -115,7 +122,7 @@ class Following:
         for voice in self._voices:
             if voice.waits:
                 due.append(voice.hand.strokes[-1].down_ms + voice.lane.gap_ms)
-            if voice.slot < len(voice.lane.slots):
+            if voice.slot < len(voice.lane.slots) and not voice.undecided:
                 due.append(voice.closes_ms(voice.slot, drift_ms))
         return None if not due else self.grid.start_ns + (int(min(due)) + 1) * MILLISECOND_NS
 
@@ -157,9 +164,21 @@ class Following:
     # -- the window
 
     def _drift_ms(self) -> float:
-        if len(self._matches) < _LEAST_MATCHES:
+        if len(self._matches) < _MATCHES_ANEW:
             return 0.0
         return line_at(self._matches, self._matches[-1][0])
+
+    def _match(self, match: Match) -> None:
+        """Keep an answer for the drift; where the last few all lie beside the line of those before, in one direction,
+        the player has stopped short and goes on from there."""
+        self._matches.append(match)
+        self._matches.sort()
+        del self._matches[:-_MATCHES_KEPT]
+        before, latest = self._matches[:-_MATCHES_ANEW], self._matches[-_MATCHES_ANEW:]
+        if len(before) >= _MATCHES_ANEW:
+            off = [offset - line_at(before, at) for at, offset in latest]
+            if min(off) > _ANEW_MS or max(off) < -_ANEW_MS:
+                self._matches = latest
 
     def _told(self, now_ms: int, struck: _Voice | None) -> tuple[Answer, ...]:
         drift_ms = self._drift_ms()
@@ -171,7 +190,7 @@ class Following:
             while (
                 voice.slot < len(voice.lane.slots)
                 and now_ms > voice.closes_ms(voice.slot, drift_ms)
-                and not (voice.waits and voice.slot in voice.runs and voice.slot not in voice.told)
+                and not voice.undecided
             ):
                 told += self._give_away(voice, drift_ms)
         return tuple(told)
@@ -213,9 +232,7 @@ class Following:
         if run is not None and index in voice.told:
             voice.stroke = max(voice.stroke, run.stop)
             at_ms = voice.lane.at_ms[index]
-            self._matches.append((at_ms, voice.hand.strokes[run.first].down_ms - at_ms))
-            self._matches.sort()
-            del self._matches[:-_MATCHES_KEPT]
+            self._match((at_ms, voice.hand.strokes[run.first].down_ms - at_ms))
             return []
         if voice.slot < len(voice.lane.slots):
             opens = voice.opens_ms(voice.slot, drift_ms)
