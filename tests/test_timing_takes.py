@@ -5,9 +5,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
+from pathlib import Path
 from random import Random
+from typing import Any
 
 import mir_eval
 import numpy
@@ -15,11 +18,11 @@ import pytest
 from scipy.optimize import linear_sum_assignment
 from simulated_takes import RHYTHMS, Player, Take, any_take, due_ms, form_slots, scores, take
 
-from trainer.capture import Windows
-from trainer.pitch import Note
+from trainer.capture import Capture, Kind, NoteEvent, Standing, Windows
+from trainer.pitch import MidiNote, Note, mask_of
 from trainer.timing import Circumstances, Following, Grid, align, events_of, record_of
 from trainer.timing.alignment import EXTRA, Lane, Run, _misfit, _runs_to, _time_cost, assign, lanes_of
-from trainer.timing.hearing import Hand, Stroke, strokes_of
+from trainer.timing.hearing import Hand, Stroke, gesture_of, strokes_of
 
 TAKES = 200
 
@@ -85,6 +88,53 @@ def test_a_take_does_not_depend_on_where_the_clock_stands() -> None:
         moved = tuple(type(e)(e.time_ns + 3_600_000_000_000, e.kind, e.key, e.value) for e in each.events)
         there = Grid(each.grid.tempo_bpm, each.grid.start_ns + 3_600_000_000_000, each.grid.swing)
         assert align(moved, each.slots, there).answers == align(each.events, each.slots, each.grid).answers
+
+
+# -- heard as in a drill
+
+PLAYED = json.loads((Path(__file__).parent / "takes" / "human_gestures.json").read_text())["gestures"]
+
+
+class Exactly:
+    """A judge that asks for these keys and no others."""
+
+    def __init__(self, keys: Iterable[int]) -> None:
+        self.members = mask_of(keys)
+
+    def standing(self, held: int) -> Standing:
+        if held & ~self.members:
+            return Standing.WRONG
+        return Standing.COMPLETE if held == self.members else Standing.PARTIAL
+
+
+@pytest.mark.parametrize("case", PLAYED, ids=lambda case: str(case["id"]))
+def test_a_chord_as_a_person_played_it_is_heard_in_time_as_in_a_drill(case: dict[str, list[Any]]) -> None:
+    """120 chords of an open data set (named in the file) with the keys still down from before: by `trainer.capture`,
+    which drills hear by, and by the alignment's hearing the same keys are held or grazed, and the same are right."""
+    millisecond = 1_000_000
+    events = [NoteEvent(-millisecond, Kind.DOWN, MidiNote(key), 60) for key, _ in case["prev_held"]]
+    events += [NoteEvent(round(ms * millisecond), Kind.UP, MidiNote(key)) for key, ms in case["prev_held"]]
+    for event in case["events"]:
+        kind = Kind.DOWN if event["type"] == "note_on" else Kind.UP
+        events.append(NoteEvent(round(event["t_ms"] * millisecond), kind, MidiNote(event["pitch"]), 60))
+    events.sort(key=lambda event: (event.time_ns, event.kind is Kind.DOWN))
+    judge = Exactly(event["pitch"] for event in case["events"] if event["type"] == "note_on")
+    capture = Capture()
+    heard = []
+    for event in events:
+        if event.time_ns < 0:
+            capture.track(event)
+        else:
+            heard += capture.feed(event, judge)
+    (drilled,) = heard + capture.finish(events[-1].time_ns + 500 * millisecond, judge)
+    hand = Hand()
+    for stroke in strokes_of(events, 0):
+        hand.append(stroke)
+    in_time = gesture_of(hand, len(case["prev_held"]), len(hand), judge, Windows())
+    assert in_time.held | mask_of(in_time.grazed) == drilled.held | mask_of(drilled.grazed)
+    as_asked = [each.held == judge.members and not each.grazed for each in (in_time, drilled)]
+    assert as_asked[0] == as_asked[1]
+    assert abs(in_time.spread_ns - drilled.spread_ns) <= millisecond
 
 
 # -- against other ways

@@ -8,8 +8,9 @@ The rules are those of `trainer.capture`, for a take that goes on whatever is pl
   than half the shortest distance between two slots of that hand. A key struck again after more than `Windows.graze_ns`
   begins a new gesture; sooner, it is a bounce.
 - What is held is the fullest set of keys down together; a key let go up to `graze_ns` before the last one still counts.
-- A held common tone serves; a key left over from before, foreign to the chord, counts once it has been held for
-  `leftover_ns` into the gesture, unless the chord was let go first.
+- A held common tone serves; a key left over from before, foreign to the chord, is none of it for `leftover_ns`
+  into the gesture, nor where the chord was let go first; after that it is a graze if it is let go within `silence_ns`
+  of the last stroke and before the chord, else part of the answer.
 - A wrong key is a graze under the same conditions as in `trainer.capture`; else it belongs to the answer.
 
 Hands are split by rule: where slots of two parts are near in time, each stroke goes to the part whose slot (the nearest
@@ -171,16 +172,23 @@ def gesture_of(hand: Hand, first: int, stop: int, judge: Judge, windows: Windows
         if counted.bit_count() >= best.bit_count():
             best = counted
     own = [stroke for stroke in strokes if best >> stroke.key & 1]
-    let_go_ms = min(stroke.up_ms for stroke in own)
-    grace_end_ms = strokes[0].down_ms + windows.leftover_ns // MILLISECOND_NS
-    held, grazed = best, 0
-    if let_go_ms > grace_end_ms:
-        for stroke in carried:
-            if not members >> stroke.key & 1 and stroke.up_ms > grace_end_ms:
-                held |= 1 << stroke.key
-    good = held & ~(struck & ~members)
-    if judge.standing(good) in ACCEPTED:
-        held, grazed = _with_wrong_keys(strokes, good, members, graze_ms)
+    complete_ms = max(stroke.down_ms for stroke in own)
+    let_go_ms = min(stroke.up_ms for stroke in own if stroke.is_down(complete_ms))
+    begin_ms, last_ms = strokes[0].down_ms, strokes[-1].down_ms
+    left_over, left_brushed = 0, 0
+    for stroke in carried:
+        grace_end_ms = begin_ms + windows.leftover_ns // MILLISECOND_NS
+        if not members >> stroke.key & 1 and min(stroke.up_ms, let_go_ms) > grace_end_ms:
+            if stroke.up_ms <= let_go_ms and stroke.up_ms <= last_ms + windows.silence_ns // MILLISECOND_NS:
+                left_brushed |= 1 << stroke.key
+            else:
+                left_over |= 1 << stroke.key
+    if left_over:
+        left_over, left_brushed = left_over | left_brushed, 0
+    held, grazed = best | left_over, 0
+    if judge.standing(held & ~(struck & ~members)) in ACCEPTED:
+        held, grazed = _with_wrong_keys(strokes, held & ~(struck & ~members), members, graze_ms)
+        grazed |= left_brushed
     counting = [stroke for stroke in strokes if held >> stroke.key & 1] or strokes
     return Gesture(
         tuple((stroke.key, stroke.down_ms * MILLISECOND_NS) for stroke in counting),
@@ -213,7 +221,7 @@ def _with_wrong_keys(strokes: Sequence[Stroke], good: int, members: int, graze_m
     if not own:
         return held, grazed
     complete_ms = max(stroke.down_ms for stroke in own)
-    let_go_ms = min(stroke.up_ms for stroke in own if stroke.up_ms > complete_ms or stroke.down_ms == complete_ms)
+    let_go_ms = min(stroke.up_ms for stroke in own if stroke.is_down(complete_ms))
     for stroke in strokes:
         if members >> stroke.key & 1:
             continue
