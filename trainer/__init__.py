@@ -40,5 +40,8 @@ Glossary
     verdict              right, moved, missing, left out or replaced, one for each degree
     cause                why an answer was wrong, as a stable code and a sentence
     try, attempt         one graded gesture; all the tries at one prompt
+    slot                 one thing to be played at its beat of a form: a chord, or its bass
+    pass                 once through a form, or a section of it, in one key at one tempo
+    clean                of a pass: whole, every slot right and in its time, steady
     item                 voicing x quality x root: what is learned as one thing
 """
