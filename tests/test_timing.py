@@ -12,6 +12,8 @@ from fractions import Fraction
 from random import Random
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from trainer.capture import Kind, NoteEvent
 from trainer.chords import parse
@@ -470,6 +472,53 @@ def test_a_take_in_whole_milliseconds_gives_the_same_answers() -> None:
     start = GRID.start_ns
     filed = [replace(e, time_ns=start + round((e.time_ns - start) / 1_000_000) * 1_000_000) for e in events]
     assert align(events, slots, GRID).answers == align(filed, slots, GRID).answers
+
+
+ANYTHING = st.lists(
+    st.tuples(
+        st.integers(0, 900),
+        st.sampled_from(
+            [Kind.DOWN, Kind.DOWN, Kind.DOWN, Kind.UP, Kind.PEDAL, Kind.QUIET, Kind.PORT_LOST, Kind.PORT_FOUND]
+        ),
+        st.sampled_from([31, 36, 38, *DM7, 59, 61, 55, 62, 127]),
+        st.sampled_from([0, 64, 123]),
+        st.sampled_from([0, 9]),
+    ),
+    max_size=40,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(ANYTHING, st.sampled_from([20, 120, 400]), st.sampled_from([0.0, 35.5, -300.0]))
+def test_whatever_is_played_every_slot_has_one_answer_and_live_comes_to_the_same(
+    played: list[tuple[int, Kind, int, int, int]], tempo: int, calibration_ms: float
+) -> None:
+    grid = Grid(tempo, 10**9)
+    slots = [*both_hands("Dm7", "G7", chord_beat=1.5), slot(4, 5.5, 1, target("G7"), optional=True)]
+    now, events = 0, []
+    for gap_ms, kind, key, value, channel in played:
+        now += gap_ms * 1_000_000 + 123_457
+        events.append(NoteEvent(now, kind, MidiNote(key), value, channel))
+    following = Following(slots, grid, calibration_ms=calibration_ms)
+    ticks = 0
+    for event in events:
+        while (due := following.deadline_ns) is not None and due <= event.time_ns:
+            following.tick(due)
+            ticks += 1
+        following.hear(event)
+    while (due := following.deadline_ns) is not None:
+        following.tick(due)
+        ticks += 1
+    assert ticks <= 2 * len(events) + len(slots) + 2
+    assert [answer.slot for answer in following.answers] == slots
+    aligned = align(events, slots, grid, calibration_ms=calibration_ms)
+    assert following.finish() == aligned
+    assert [answer.slot for answer in aligned.answers] == slots
+    struck = sum(event.kind is Kind.DOWN and event.channel != 9 for event in events)
+    answered = [answer for answer in aligned.answers if answer.error_ms is not None]
+    assert len(answered) + len(aligned.extra) <= struck
+    again = align(events_of(record_of(aligned, CIRCUMSTANCES)), slots, Grid(tempo), calibration_ms=calibration_ms)
+    assert again.answers == aligned.answers
 
 
 # -- live

@@ -17,8 +17,8 @@ Hands are split by rule: where slots of two parts are near in time, each stroke 
 in time of each part) alone has that key among its accepted answers, else to the part that asks for the key nearest to
 it. A tie goes to the first part of `PARTS`.
 
-Times are rounded twice, to microseconds (as a pass is recorded) and then to milliseconds (as a take is written to a
-file), halves up; so a take gives the same figures live, from its record and from its file.
+Times are cut to microseconds, as a pass is recorded, and then rounded to milliseconds, halves up, as a take is written
+to a file; so a take gives the same figures live, from its record and from its file.
 """
 
 from __future__ import annotations
@@ -40,11 +40,10 @@ ACCEPTED: Final = (Standing.COMPLETE, Standing.GROWABLE)
 def whole_ms(time_ns: int, start_ns: int) -> int:
     """A moment in whole milliseconds from `start_ns`.
 
-    >>> whole_ms(1_000_499_600, 0), whole_ms(1_000_499_400, 0), whole_ms(0, 1_500_000)
-    (1001, 1000, -1)
+    >>> whole_ms(1_000_499_999, 0), whole_ms(1_000_500_000, 0), whole_ms(0, 1_500_000)
+    (1000, 1001, -1)
     """
-    microseconds = (time_ns - start_ns + 500) // 1000
-    return (microseconds + 500) // 1000
+    return ((time_ns - start_ns) // 1000 + 500) // 1000
 
 
 @dataclass(slots=True, eq=False)

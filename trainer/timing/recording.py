@@ -3,7 +3,7 @@
     record = record_of(aligned, Circumstances(...))
     align(events_of(record), slots, Grid(record.tempo_bpm, 0, ...), calibration_ms=record.calibration_ms)
 
-gives the same answers: events are kept in microseconds from beat 0, and `align` rounds every take that way first.
+gives the same answers: events are kept in microseconds from beat 0, and `align` cuts every time that way first.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def record_of(aligned: Aligned, circumstances: Circumstances) -> PassRecord:
         title=circumstances.title,
         section=circumstances.section,
         key=circumstances.key,
-        tempo_bpm=aligned.grid.tempo_bpm,
+        tempo_bpm=float(aligned.grid.tempo_bpm),
         swing=float(aligned.grid.swing),
         beats=circumstances.beats,
         meter=circumstances.meter,
@@ -121,7 +121,7 @@ RawEvents = tuple[tuple[int, str, int, int, int], ...]
 def raw_events(events: Sequence[NoteEvent], start_ns: int) -> RawEvents:
     """A take for the record, in microseconds from beat 0."""
     return tuple(
-        ((event.time_ns - start_ns + 500) // 1000, str(event.kind), int(event.key), event.value, event.channel)
+        ((event.time_ns - start_ns) // 1000, str(event.kind), int(event.key), event.value, event.channel)
         for event in events
     )
 
