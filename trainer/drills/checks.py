@@ -20,6 +20,7 @@ MOST_FAULTS: Final = 1000
 """More are not collected: such a file is no drill set."""
 
 _LONGEST_COMPARED: Final = 100
+_NUMBERED_TABLES: Final = frozenset({"drill", "voicing", "rule"})
 _BIDIRECTIONAL: Final = frozenset(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A))))
 _REFUSED_CATEGORIES: Final = frozenset({"Cc", "Cs", "Zl", "Zp"})
 
@@ -92,11 +93,11 @@ def field_name(path: Path) -> str:
     said: list[str] = []
     for part in path:
         if isinstance(part, int):
-            numbers_table = len(said) == 1 and said[0] in {"drill", "voicing"}
+            numbers_table = len(said) == 1 and said[0] in _NUMBERED_TABLES
             said.append(f"{said.pop()} {part + 1}" if numbers_table else f"item {part + 1}")
         else:
             said.append(printable(part, 40))
-    table = len(path) > 1 and path[0] in {"drill", "voicing"} and isinstance(path[1], int)
+    table = len(path) > 1 and path[0] in _NUMBERED_TABLES and isinstance(path[1], int)
     head, rest = (said[:1], said[1:]) if table else ([], said)
     names = [name for name in rest if not name.startswith("item ")]
     items = [name for name in rest if name.startswith("item ")]

@@ -16,14 +16,11 @@ Nothing in a file is obeyed: texts are data, bounded in length, and refused wher
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from difflib import get_close_matches
-from functools import lru_cache
 from typing import Final
 
-from trainer.chords import COLOURS, ChordError, Quality, parse, parse_quality
-from trainer.drills.checks import NOTHING, Checks, Nothing, listed, meant, shown
+from trainer.drills.checks import NOTHING, Checks, Nothing, meant, shown
 from trainer.drills.places import Path, places
 from trainer.drills.syntax import parsed
 from trainer.drills.values import (
@@ -31,7 +28,6 @@ from trainer.drills.values import (
     HANDS,
     HINTS,
     MOST_DRILLS,
-    MOST_VOICINGS,
     SEQUENCES,
     TITLE_LETTERS,
     Drill,
@@ -39,38 +35,38 @@ from trainer.drills.values import (
     Fault,
     register_of,
 )
+from trainer.drills.voicing_checks import (
+    CHORD_EXPECTED,
+    NAME_LETTERS,
+    VOICING_EXPECTED,
+    checked_quality,
+    checked_recipe,
+    own_rows,
+    tables,
+)
 from trainer.grading import OCTAVES_THAT_PASS, ORDERS_THAT_PASS, Passes
 from trainer.pitch import CHANCE_ORDERS, HIGHEST_PIANO_KEY, ROOT_ORDERS, MidiNote, Note, key_name
 from trainer.voicings import (
     Limits,
-    Recipe,
     VoicingError,
     VoicingRow,
-    all_rows,
-    families,
     in_hand,
     names_for,
     place,
     plain_name,
     recipe,
-    row_for,
 )
-from trainer.voicings.degrees import read_degrees
 from trainer.voicings.placing import INTERVAL_NAMES
 from trainer.voicings.recipes import span, stacked
 
-NAME_LETTERS: Final = 120
 ORDERS: Final = (*ROOT_ORDERS, *CHANCE_ORDERS)
 LIMIT_NAMES: Final = {name: semitones for semitones, name in enumerate(INTERVAL_NAMES) if semitones}
 
-_CHORD: Final = 'a quality such as "m7", "7(b9)" or "" for a major triad'
-_VOICING: Final = 'a voicing\'s name, or degrees from the bottom note up such as "b7 3 13"'
 _ROOTS: Final = f'an order ({", ".join(ORDERS)}) or a list of roots such as ["C", "F", "Bb"]'
 _TITLE: Final = 'a title such as "Shells in twelve keys"'
 _ABOUT: Final = "a text about the set"
 _LIMITS: Final = 'true, false or a table of intervals and keys such as { "minor third" = "C3" }'
 _FINGERS: Final = "a list of fingers from the bottom note up, 1 the thumb, such as [5, 3, 2, 1]"
-_FORMS: Final = 'a table of chord colours and degrees such as { m7 = "b3 5 b7 9", "7 alt" = "3 b13 b7 #9" }'
 
 
 def _roots(checks: Checks, path: Path, value: object) -> str | tuple[Note, ...] | Nothing:
@@ -174,7 +170,6 @@ _MOST_REMEDIES: Final = 50
 
 _TOP: Final = ("title", "about", "sequence", "drill", "voicing", *DRILL_FIELDS)
 _DRILL: Final = ("chord", "voicing", *DRILL_FIELDS)
-_ROW: Final = ("name", "forms", "family", "hand", "rootless", "other", "source")
 
 
 def read(text: str, file_name: str) -> tuple[DrillSet | None, tuple[Fault, ...]]:
@@ -208,117 +203,11 @@ def _set(checks: Checks, data: Mapping[str, object]) -> DrillSet | Nothing:
     about = checks.text(("about",), data.get("about", ""), _ABOUT, ABOUT_LETTERS, lines=True, empty=True)
     sequence = checks.word(("sequence",), data.get("sequence", SEQUENCES[0]), SEQUENCES)
     defaults = {name: check(checks, (name,), data[name]) for name, check in DRILL_FIELDS.items() if name in data}
-    rows = tuple(_rows(checks, data.get("voicing", [])))
+    rows = tuple(own_rows(checks, data.get("voicing", [])))
     drills = _drills(checks, data, defaults, rows)
     if checks.faults or not (isinstance(title, str) and isinstance(about, str) and isinstance(sequence, str)):
         return NOTHING
     return DrillSet(title, drills, about, sequence, rows)
-
-
-def _tables(
-    checks: Checks, name: str, value: object, most: int, single: str
-) -> Iterator[tuple[Path, Mapping[str, object]]]:
-    """The tables of an array of tables, each with its path."""
-    expected = f"[[{name}]] in double brackets, with {single}"
-    if not isinstance(value, list):
-        checks.wrong_kind((name,), value, expected)
-        return
-    for index, item in enumerate(value):
-        if index >= most:
-            checks.fault(
-                (name, index), None, f"at most {most}", f"a set has at most {most} of these; this one has {len(value)}"
-            )
-            return
-        table = checks.table((name, index), item, expected)
-        if not isinstance(table, Nothing):
-            yield (name, index), table
-
-
-def _rows(checks: Checks, value: object) -> Iterator[VoicingRow]:
-    """The teacher's own voicings that have no fault."""
-    taken: set[str] = set()
-    others: list[tuple[Path, str]] = []
-    for path, table in _tables(checks, "voicing", value, MOST_VOICINGS, "a name and its forms; a drill has its own"):
-        row = _row(checks, path, table)
-        if "other" in table and isinstance(table["other"], str):
-            others.append(((*path, "other"), table["other"]))
-        if isinstance(row, Nothing):
-            if isinstance(table.get("name"), str):
-                checks.spoiled.add(plain_name(str(table["name"])))
-            continue
-        if plain_name(row.name) in taken:
-            checks.fault((*path, "name"), row.name, "a name of its own", f"{shown(row.name)} is defined twice")
-            continue
-        taken.add(plain_name(row.name))
-        yield row
-    known = [*taken, *checks.spoiled, *(row.name for row in all_rows())]
-    plain = set(map(plain_name, known))
-    for other_path, other in others:
-        if plain_name(other) not in plain:
-            expected = "the name of another voicing"
-            near = _near(other, known)
-            better = f'did you mean "{near}"?' if near else f"write {expected}"
-            checks.fault(other_path, other, expected, f"{shown(other)} is no voicing; {better}")
-
-
-def _row(checks: Checks, path: Path, table: Mapping[str, object]) -> VoicingRow | Nothing:
-    before = len(checks.faults)
-    for name in table:
-        if name not in _ROW:
-            checks.unknown((*path, name), _ROW)
-    for name, expected in (("name", 'a name such as "open fourths"'), ("forms", _FORMS)):
-        if name not in table:
-            checks.missing((*path, name), expected)
-    texts = {
-        name: checks.text((*path, name), table[name], "a text", NAME_LETTERS)
-        for name in ("name", "family", "other", "source")
-        if name in table
-    }
-    forms = _forms(checks, (*path, "forms"), table["forms"]) if "forms" in table else ()
-    degrees = [words.split() for _, words in forms]
-    hand = "both" if any("|" in words for words in degrees) else "left"
-    rootless = not any("1" in words for words in degrees)
-    if "hand" in table:
-        checks.word((*path, "hand"), table["hand"], HANDS)
-        hand = str(table["hand"])
-    if "rootless" in table:
-        rootless = checks.truth((*path, "rootless"), table["rootless"]) is True
-    if len(checks.faults) > before or "name" not in table or not forms:
-        return NOTHING
-    said = {name: text for name, text in texts.items() if isinstance(text, str)}
-    row = VoicingRow(said["name"], said.get("family", said["name"]), forms, rootless=rootless, other=said.get("other"))
-    row = replace(row, hand="both" if hand == "both" else "right" if hand == "right" else "left")
-    return replace(row, source=said["source"]) if "source" in said else replace(row, source=OWN_SOURCE)
-
-
-OWN_SOURCE: Final = "the set's own"
-
-
-def _forms(checks: Checks, path: Path, value: object) -> tuple[tuple[str, str], ...]:
-    table = checks.table(path, value, _FORMS)
-    if isinstance(table, Nothing):
-        return ()
-    if not table:
-        checks.fault(path, value, _FORMS, f"the table is empty; write {_FORMS}")
-    seen: set[str] = set()
-    for colours, degrees in table.items():
-        here = (*path, colours)
-        for colour in colours.split() or [""]:
-            if colour not in COLOURS:
-                near = meant(colour, COLOURS)
-                better = f'did you mean "{near}"?' if near else f"the colours are {', '.join(COLOURS)}"
-                expected = f"one or more of {', '.join(COLOURS)}"
-                checks.fault(here, colour, expected, f"{shown(colour)} is no colour of chord; {better}", at_key=True)
-            elif colour in seen:
-                checks.fault(here, colour, "each colour once", f"{shown(colour)} stands twice", at_key=True)
-            seen.add(colour)
-        text = checks.text(here, degrees, "degrees from the bottom note up", NAME_LETTERS)
-        if isinstance(text, str):
-            try:
-                read_degrees(text)
-            except VoicingError as error:
-                checks.fault(here, text, "degrees such as b7 3 13", str(error), letter=error.at)
-    return tuple((" ".join(colours.split()), text) for colours, text in table.items() if isinstance(text, str))
 
 
 def _drills(
@@ -328,7 +217,7 @@ def _drills(
         checks.missing(("drill",), "at least one [[drill]] with a chord and a voicing")
         return ()
     found = []
-    for path, table in _tables(checks, "drill", data["drill"], MOST_DRILLS, "a chord and a voicing"):
+    for path, table in tables(checks, "drill", data["drill"], MOST_DRILLS, "a chord and a voicing"):
         drill = _drill(checks, path, table, defaults, rows)
         if not isinstance(drill, Nothing):
             found.append(drill)
@@ -346,10 +235,10 @@ def _drill(
         if name not in _DRILL:
             hint = f"{name} stands at the top of the file, before the first [[drill]]" if name in _TOP else None
             checks.unknown((*path, name), _DRILL, hint)
-    for name, expected in (("chord", _CHORD), ("voicing", _VOICING)):
+    for name, expected in (("chord", CHORD_EXPECTED), ("voicing", VOICING_EXPECTED)):
         if name not in table:
             checks.missing((*path, name), expected)
-    quality = _quality(checks, (*path, "chord"), table["chord"]) if "chord" in table else NOTHING
+    quality = checked_quality(checks, (*path, "chord"), table["chord"]) if "chord" in table else NOTHING
     found = {name: check(checks, (*path, name), table[name]) for name, check in DRILL_FIELDS.items() if name in table}
     # A faulty value was told where it stands; what rests on it is not judged here.
     values = dict(defaults) | found
@@ -359,12 +248,12 @@ def _drill(
             passes |= level
     if "voicing" not in table:
         return NOTHING
-    wanted = checks.text((*path, "voicing"), table["voicing"], _VOICING, NAME_LETTERS)
+    wanted = checks.text((*path, "voicing"), table["voicing"], VOICING_EXPECTED, NAME_LETTERS)
     if isinstance(wanted, Nothing) or isinstance(quality, Nothing):
         return NOTHING
     if plain_name(wanted) in checks.spoiled:
         return NOTHING  # its own definition was faulty; that was told there
-    form = _recipe(checks, (*path, "voicing"), wanted, quality, rows)
+    form = checked_recipe(checks, (*path, "voicing"), wanted, quality, rows)
     if isinstance(form, Nothing) or any(values.get(name) is NOTHING for name in _PLACING):
         return NOTHING
     values = {name: value for name, value in values.items() if value is not NOTHING}
@@ -379,82 +268,6 @@ def _drill(
     values["passes"] = Passes(**passes)  # type: ignore[arg-type]  # each field was checked by its row in _PASSES
     drill = Drill(quality, wanted, form, **values)  # type: ignore[arg-type]  # likewise by DRILL_FIELDS
     return drill if _can_be_placed(checks, path, drill, rows) else NOTHING
-
-
-def _quality(checks: Checks, path: Path, value: object) -> Quality | Nothing:
-    text = checks.text(path, value, _CHORD, NAME_LETTERS, empty=True)
-    if isinstance(text, Nothing):
-        return NOTHING
-    try:
-        return parse_quality(text)
-    except ChordError as error:
-        try:
-            whole = parse(text)
-        except ChordError:
-            whole = None
-        if whole is not None and whole.root is not None and whole.bass is None:
-            rest = whole.quality.text
-            message = f'{shown(text)} names a root, {whole.root}; write the quality alone, "{rest}", and roots in roots'
-            return checks.fault(path, text, _CHORD, message, letter=0)
-        left, expected = text[error.at :], error.expected.removesuffix(", or a slash and a bass")
-        why = f" ({error.reason})" if error.reason else ""
-        where = f"{shown(left)} in {shown(text)}" if left else f"the end of {shown(text)}"
-        message = f"{where} cannot be read{why}; here could stand {expected}"
-        return checks.fault(path, text, expected, message, letter=error.at)
-
-
-def _near(text: str, names: list[str]) -> str | None:
-    by_plain = {plain_name(name): name for name in names}
-    near = get_close_matches(plain_name(text), by_plain, n=1, cutoff=0.6)
-    return by_plain[near[0]] if near else None
-
-
-@lru_cache(maxsize=1024)
-def _recipe_or_fault(text: str, quality: Quality, rows: tuple[VoicingRow, ...]) -> Recipe | VoicingError:
-    """A refusal is remembered, too: looking for near names is slow, and a slip is often copied down a file."""
-    try:
-        return recipe(text, quality, rows)
-    except VoicingError as error:
-        return error
-
-
-@lru_cache(maxsize=1024)
-def _row_or_fault(text: str, rows: tuple[VoicingRow, ...]) -> VoicingRow | VoicingError:
-    try:
-        return row_for(text, rows)
-    except VoicingError as error:
-        return error
-
-
-def _recipe(checks: Checks, path: Path, text: str, quality: Quality, rows: tuple[VoicingRow, ...]) -> Recipe | Nothing:
-    error = _recipe_or_fault(text, quality, rows)
-    if isinstance(error, Recipe):
-        return error
-    said = shown(quality.text) if quality.text else "a major triad"
-    fitting = names_for(quality, rows)
-    there = f"for {said} there are {'; '.join(fitting)}" if fitting else f"for {said} there is none by name"
-    if error.at:  # a place inside the text: it was read as degrees
-        return checks.fault(path, text, "degrees from the bottom note up", str(error), letter=error.at)
-    in_family = {plain_name(family): members for family, members in families(rows).items()}.get(plain_name(text))
-    if in_family is not None:
-        forms = [row.name for row in in_family if row.name in fitting]
-        better = f"name one of its forms: {listed(forms)}" if forms else there
-        return checks.fault(path, text, there, f"{shown(text)} is a whole family; {better}")
-    row = _row_or_fault(text, rows)
-    if isinstance(row, VoicingError):
-        if str(row) != str(error):  # it was not looked up as a name
-            return checks.fault(path, text, _VOICING, str(error))
-        near = None
-        if len(checks.faults) < _MOST_REMEDIES:
-            every = [*(row.name for row in (*all_rows(), *rows)), *checks.spoiled]
-            near = _near(text, list(fitting)) or _near(text, every)
-        if near is None and not error.near:
-            return checks.fault(path, text, there, f"{shown(text)} is no voicing; write {_VOICING}")
-        better = f'did you mean "{near or error.near[0]}"?'
-        return checks.fault(path, text, there, f"{shown(text)} is no voicing; {better}")
-    near = _near(row.name, list(fitting))
-    better = f'did you mean "{near}"?' if near else there
-    return checks.fault(path, text, there, f"{shown(row.name)} has no form for {said}; {better}")
 
 
 def _misplaced(drill: Drill, roots: tuple[Note, ...]) -> list[tuple[Note, VoicingError]]:

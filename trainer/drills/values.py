@@ -15,7 +15,7 @@ from typing import Final
 
 from trainer.chords import Quality
 from trainer.grading import Passes
-from trainer.pitch import ROOT_ORDERS, MidiNote, Note, order_roots
+from trainer.pitch import ROOT_ORDERS, Degree, MidiNote, Note, order_roots
 from trainer.voicings import Limits, Recipe, Register, VoicingRow, default_register
 
 HANDS: Final = ("left", "right", "both")
@@ -54,11 +54,26 @@ class Fault:
 
 
 @dataclass(frozen=True, slots=True)
+class Step:
+    """The next voicing of a move: its root as a degree of the drill's root, its quality and recipe, and by how many
+    semitones its bottom note lies above the one before (below: less than 0; None: where the voices move least)."""
+
+    on: Degree
+    quality: Quality
+    voicing: str
+    recipe: Recipe
+    rise_semitones: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Drill:
     """One quality in one voicing over an order of roots (`roots`: an order's name, or the roots themselves).
 
     `tries` counts the gestures allowed before an attempt ends. None leaves a choice to the voicing's own kind.
     `fingers` are one for each degree from the bottom up, 1 the thumb; () where the set gives none.
+
+    With `then` it drills a move: on each root the voicing and then each step, prompts in succession. The roots are keys
+    there, and `on` says which degree of them the first chord stands on.
     """
 
     quality: Quality
@@ -76,6 +91,8 @@ class Drill:
     limits: Limits = None
     passes: Passes = Passes()
     fingers: tuple[int, ...] = ()
+    on: Degree = Degree(1)
+    then: tuple[Step, ...] = ()
 
     @property
     def register(self) -> Register:

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from trainer.drills.places import Path
-from trainer.drills.reading import DRILL_FIELDS, LIMIT_NAMES, OWN_SOURCE
+from trainer.drills.reading import DRILL_FIELDS, LIMIT_NAMES
 from trainer.drills.values import SEQUENCES, Drill, DrillSet
+from trainer.drills.voicing_checks import OWN_SOURCE
 from trainer.grading import Passes
 from trainer.pitch import key_name
 from trainer.voicings import VoicingRow
