@@ -78,6 +78,9 @@ def command_line() -> argparse.ArgumentParser:
         epilog="Without a command the practice screen opens.  example: trainer drill 'shells' --input 'Digital Piano'",
     )
     parser.set_defaults(run=practising.open_screen, input=None, records=None, seed=None, set=None)
+    parser.add_argument(
+        "--plain", action="store_true", help="practise in lines, for screen readers and simple terminals"
+    )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=_Parser)
 
     for row in all_rows():

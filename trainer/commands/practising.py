@@ -27,6 +27,10 @@ BLUETOOTH_MS: Final = 15
 
 
 def drill(options: argparse.Namespace) -> int:
+    if options.plain:
+        from trainer.commands.plain import practise_plainly
+
+        return practise_plainly(options)
     if not options.headless:
         return open_screen(options)
     from random import Random
@@ -37,7 +41,7 @@ def drill(options: argparse.Namespace) -> int:
 
     drill_set = load_set(options.set)
     try:
-        source = _without_screen(options, None)
+        source = without_screen(options, None)
         store = Store(options.records)
         try:
             session = session_of(Random(options.seed), drill_set, store, source.name, source.stamp_origin, {})
@@ -81,7 +85,7 @@ def session_of(
     return Session(plan, particulars, Capture(windows))
 
 
-def _without_screen(options: argparse.Namespace, channel: int | None) -> Take | Script | Live:
+def without_screen(options: argparse.Namespace, channel: int | None) -> Take | Script | Live:
     """What plays where there is no screen: a take, the scripted player, or a live port, as ``--input`` says."""
     from random import Random
 
@@ -149,9 +153,13 @@ class _Printer:
 
 
 def open_screen(options: argparse.Namespace) -> int:
+    if options.plain:
+        from trainer.commands.plain import practise_plainly
+
+        return practise_plainly(options)
     if sys.stdin is None or not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise Refusal(
-            "the screen needs a terminal, and there is none here; without one: trainer drill SET --headless",
+            "the screen needs a terminal, and there is none here; without one: trainer drill SET --plain",
             USED_WRONGLY,
         )
     from trainer.screens.app import run
@@ -292,6 +300,7 @@ def _drill_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PORT|FILE.mid|computer|script",
         help="a MIDI port by part of its name, a Standard MIDI File, the computer keyboard, or the scripted player",
     )
+    parser.add_argument("--plain", action="store_true", help="in lines, for screen readers and simple terminals")
     parser.add_argument("--headless", action="store_true", help="without the screen: one line an event")
     parser.add_argument("--json", action="store_true", help="with --headless: one JSON object a line for each attempt")
     parser.add_argument("--seed", type=int, metavar="N", help="makes random orders and the scripted player repeatable")

@@ -18,7 +18,7 @@ from trainer.capture import NoteEvent
 from trainer.inputs.files import read_events
 from trainer.inputs.script import PLAYER, ScriptedPlayer
 from trainer.inputs.source import Source, printable
-from trainer.session import Prompted, Session, SessionEvent, State, TryGraded, replay
+from trainer.session import Command, Prompted, Session, SessionEvent, State, TryGraded, replay
 
 
 class Take:
@@ -73,17 +73,22 @@ class Live:
 
     def __init__(self, source: Source) -> None:
         self._source = source
+        self._heard: SimpleQueue[NoteEvent | Command] = SimpleQueue()
 
     @property
     def name(self) -> str:
         return self._source.name
+
+    def wish(self, command: Command) -> None:
+        """A wish of the player at the computer, from any thread; the session in hand serves it in its turn."""
+        self._heard.put(command)
 
     @property
     def stamp_origin(self) -> str:
         return self._source.stamp_origin
 
     def run(self, session: Session) -> Iterator[SessionEvent]:
-        heard: SimpleQueue[NoteEvent] = SimpleQueue()
+        heard = self._heard
         self._source.start(heard.put)
         try:
             happened = session.start(perf_counter_ns())
@@ -97,7 +102,11 @@ class Live:
                 due = session.deadline_ns
                 wait_s = None if due is None else max(0.0, (due - perf_counter_ns()) / 1e9)
                 try:
-                    happened = session.hear(heard.get(timeout=wait_s))
+                    came = heard.get(timeout=wait_s)
+                    if isinstance(came, Command):
+                        happened = session.command(came, perf_counter_ns())
+                    else:
+                        happened = session.hear(came)
                 except Empty:
                     happened = session.tick(perf_counter_ns())
         finally:
