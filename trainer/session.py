@@ -33,7 +33,7 @@ from typing import Final, Protocol
 from trainer.capture import MILLISECOND_NS, Capture, Gesture, Kind, NoteEvent, Standing, stand_ns
 from trainer.drills import Task as Task
 from trainer.drills import tasks as tasks
-from trainer.grading import Grade, Surroundings, Target, Verdict, grade, verdicts_so_far
+from trainer.grading import Grade, Surroundings, Target, Verdict, grade, rules_text, verdicts_so_far
 from trainer.pitch import MidiNote
 from trainer.progress import Attempt, RawEvent, TryRecord, VerdictRecord
 
@@ -506,6 +506,8 @@ class Session:
             stamp_origin=self._particulars.stamp_origin,
             target_ms=task.target_ms,
             events=self._raw_events(),
+            rules=rules_text(target),
+            tries_allowed=task.tries,
         )
         self._recorded += 1
         if outcome != "void":

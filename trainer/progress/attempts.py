@@ -49,7 +49,8 @@ class Attempt:
 
     `outcome` is right, wrong, skipped, unfinished or void; `set_aside` says why response times do not count
     ("" when they do); `stamp_origin` says what took the time stamps; `assignment` is the mark of the one it was played
-    for ("" for none).
+    for ("" for none). `rules` says what passed (see `trainer.grading.rules`), `tries_allowed` how many tries there
+    were (0: recorded before both were).
     """
 
     session: str
@@ -77,6 +78,8 @@ class Attempt:
     target_ms: float | None = None
     events: tuple[RawEvent, ...] = ()
     assignment: str = ""
+    rules: str = ""
+    tries_allowed: int = 0
 
     @property
     def item(self) -> tuple[str, str, str]:

@@ -1,0 +1,33 @@
+"""The record of practice: every attempt and every pass, committed the moment it is decided.
+
+The log is the truth, figures and schedules are computed from it; so attempts and passes are added and never changed,
+but for the attempt being decided.
+
+    with Records.open(places.records) as records:
+        records.append(attempt)                       # on disk when this returns
+        figures = by_root(records.attempts(since="2026-03-01"))
+
+`schema` holds the steps of the schema, `rows` takes attempts and passes apart and puts them together, `databases` says
+what a database must do, `sqlite` does it in a file and looks after that file, `log` adds and reads, `assigned` keeps
+assignments and results, `opened` is the record as a whole. A four-note chord with its raw events takes some 1,050
+bytes, indexes included (measured by ``tests/benchmarks/bench_records.py``).
+"""
+
+from trainer.storage.records.assigned import KeptAssignment, KeptResult
+from trainer.storage.records.log import Calibration
+from trainer.storage.records.opened import Records
+from trainer.storage.records.rows import storable
+from trainer.storage.records.schema import MIGRATIONS, Migration
+from trainer.storage.records.sqlite import BACKUPS_KEPT, BUSY_TIMEOUT_MS
+
+__all__ = [
+    "BACKUPS_KEPT",
+    "BUSY_TIMEOUT_MS",
+    "MIGRATIONS",
+    "Calibration",
+    "KeptAssignment",
+    "KeptResult",
+    "Migration",
+    "Records",
+    "storable",
+]

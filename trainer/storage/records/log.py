@@ -1,0 +1,248 @@
+"""The log: attempts, passes and calibrations, added and read in order of time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, TypeVar
+
+from trainer.progress import Attempt
+from trainer.storage.files import StorageError
+from trainer.storage.records.databases import Database
+from trainer.storage.records.rows import (
+    ATTEMPT_COLUMNS,
+    PASS_COLUMNS,
+    Row,
+    attempt_of,
+    attempt_row,
+    pass_of,
+    pass_row,
+    storable,
+    storable_pass,
+    storable_text,
+)
+from trainer.timing import PassRecord
+
+_PAGE: Final = 500
+_KEY: Final = ("student", "session", "number")
+_One = TypeVar("_One", Attempt, PassRecord)
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """A table of the log and its statements."""
+
+    name: str
+    columns: Sequence[str]
+
+    @property
+    def insert(self) -> str:
+        places = ", ".join("?" * len(self.columns))
+        return (
+            f"INSERT INTO {self.name} ({', '.join(self.columns)}) VALUES ({places}) "
+            f"ON CONFLICT ({', '.join(_KEY)}) DO NOTHING"
+        )
+
+    @property
+    def replace(self) -> str:
+        changes = ", ".join(f"{column} = excluded.{column}" for column in self.columns if column not in _KEY)
+        return self.insert.removesuffix("NOTHING") + f"UPDATE SET {changes}"
+
+    def select(self, with_events: bool) -> str:
+        columns = list(self.columns) if with_events else [*self.columns[:-1], "'[]'"]
+        return f"SELECT {', '.join(columns)} FROM {self.name}"
+
+
+_ATTEMPTS: Final = _Kind("attempts", ATTEMPT_COLUMNS)
+_PASSES: Final = _Kind("passes", PASS_COLUMNS)
+_INSERT_ATTEMPT: Final = _ATTEMPTS.insert
+_REPLACE_ATTEMPT: Final = _ATTEMPTS.replace
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """How late a port's notes come, measured against the click: steady `offset_ms`, `scatter_ms` over `beats` beats."""
+
+    port: str
+    utc: str
+    offset_ms: float
+    scatter_ms: float
+    beats: int
+
+
+class Log:
+    """What was played. Attempts and passes are added and never changed, but for the attempt being decided.
+
+    `student` is whose rows are meant, by default the player's own.
+    """
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+
+    # -- attempts
+
+    def append(self, attempt: Attempt, *, replacing: bool = False, student: str | None = None) -> bool:
+        """Add an attempt; it is committed when this returns. True when it was new.
+
+        With `replacing` it takes the place of one recorded under its number moments ago: a chord taken for right that
+        one key more turned wrong (see `trainer.session`).
+
+        An attempt that is there already (same session and number) is not added again. Raises `StorageError`, also
+        where another attempt has its place; nothing is changed then, and the attempt can be appended again.
+        """
+        attempt = storable(attempt)
+        whose = self._whose(student)
+        row = self._taken_apart(f"attempt {attempt.number}", lambda: attempt_row(attempt, whose))
+        with self.database.writing():
+            if self.database.change(_REPLACE_ATTEMPT if replacing else _INSERT_ATTEMPT, row) == 1:
+                return True
+            self._must_be_the_same(_ATTEMPTS, attempt_of, attempt, whose, f"attempt {attempt.number}")
+        return False
+
+    def attempts(
+        self,
+        since: str | None = None,
+        until: str | None = None,
+        set_title: str | None = None,
+        session: str | None = None,
+        port: str | None = None,
+        *,
+        assignment: str | None = None,
+        student: str | None = None,
+        with_events: bool = True,
+    ) -> Iterator[Attempt]:
+        """The attempts in order of time, all of them where nothing is asked for.
+
+        `since` (included) and `until` (excluded) are the beginnings of UTC times, as in ``2026-03-01``. No lock is
+        held between two attempts; what is appended meanwhile is met if it lies ahead. Figures and schedules need no raw
+        events: without them (`events` is then empty) reading is quicker. Raises `StorageError`.
+        """
+        asked = {"set_title = ?": set_title, "session = ?": session, "port = ?": port, "assignment = ?": assignment}
+        asked |= {"utc >= ?": since, "utc < ?": until}
+        return self._in_order(_ATTEMPTS, attempt_of, asked, student, with_events)
+
+    def latest_attempts(
+        self, item: tuple[str, str, str], count: int, *, student: str | None = None, with_events: bool = False
+    ) -> list[Attempt]:
+        """The latest attempts at an item (voicing, quality, root as spelled), newest first. Raises `StorageError`."""
+        return self._read(
+            attempt_of,
+            f"{_ATTEMPTS.select(with_events)} WHERE student = ? AND voicing = ? AND quality = ? AND root = ? "
+            "ORDER BY utc DESC, session DESC, number DESC LIMIT ?",
+            (self._whose(student), *item, count),
+        )
+
+    def count(self, *, student: str | None = None) -> int:
+        """How many attempts there are. Raises `StorageError`."""
+        found = self.database.rows("SELECT COUNT(*) FROM attempts WHERE student = ?", (self._whose(student),))
+        return int(found[0][0])
+
+    # -- passes
+
+    def append_pass(self, one: PassRecord, *, student: str | None = None) -> bool:
+        """Add a pass with its events; as `append`."""
+        one = storable_pass(one)
+        whose = self._whose(student)
+        row = self._taken_apart(f"pass {one.number}", lambda: pass_row(one, whose))
+        with self.database.writing():
+            if self.database.change(_PASSES.insert, row) == 1:
+                return True
+            self._must_be_the_same(_PASSES, pass_of, one, whose, f"pass {one.number}")
+        return False
+
+    def passes(
+        self,
+        title: str | None = None,
+        key: str | None = None,
+        since: str | None = None,
+        until: str | None = None,
+        *,
+        session: str | None = None,
+        port: str | None = None,
+        assignment: str | None = None,
+        student: str | None = None,
+        with_events: bool = True,
+    ) -> Iterator[PassRecord]:
+        """The passes in order of time; as `attempts`."""
+        asked = {"title = ?": title, "key = ?": key, "session = ?": session, "port = ?": port}
+        asked |= {"assignment = ?": assignment, "utc >= ?": since, "utc < ?": until}
+        return self._in_order(_PASSES, pass_of, asked, student, with_events)
+
+    # -- calibrations
+
+    def keep_calibration(self, port: str, utc: str, offset_ms: float, scatter_ms: float, beats: int) -> None:
+        """Keep how late a port was found to be. Raises `StorageError`."""
+        self.database.change(
+            "INSERT INTO calibrations (port, utc, offset_ms, scatter_ms, beats) VALUES (?, ?, ?, ?, ?) "
+            "ON CONFLICT (port, utc) DO NOTHING",
+            (storable_text(port), utc, offset_ms, scatter_ms, beats),
+        )
+
+    def calibrations(self) -> list[Calibration]:
+        """Every calibration, by port and time. Raises `StorageError`."""
+        found = self.database.rows(
+            "SELECT port, utc, offset_ms, scatter_ms, beats FROM calibrations ORDER BY port, utc"
+        )
+        return [Calibration(*row) for row in found]
+
+    def calibration(self, port: str) -> Calibration | None:
+        """The latest calibration of a port; None where there is none. Raises `StorageError`."""
+        found = self.database.rows(
+            "SELECT port, utc, offset_ms, scatter_ms, beats FROM calibrations WHERE port = ? ORDER BY utc DESC LIMIT 1",
+            (storable_text(port),),
+        )
+        return Calibration(*found[0]) if found else None
+
+    # -- how
+
+    def _whose(self, student: str | None) -> str:
+        return self.database.owner if student is None else storable_text(student)
+
+    def _taken_apart(self, what: str, taking: Callable[[], Row]) -> Row:
+        try:
+            return taking()
+        except ValueError as error:
+            raise StorageError(
+                self.database.path, f"cannot take {what} ({error})", "every time must be a finite number"
+            ) from error
+
+    def _must_be_the_same(
+        self, kind: _Kind, of: Callable[[Sequence[Any]], _One], one: _One, whose: str, what: str
+    ) -> None:
+        there = self._read(
+            of,
+            f"{kind.select(True)} WHERE student = ? AND session = ? AND number = ?",
+            (whose, one.session, one.number),
+        )
+        if there != [one]:
+            raise StorageError(
+                self.database.path, f"holds another {what} of session {one.session}", "begin a session under a new name"
+            )
+
+    def _read(self, of: Callable[[Sequence[Any]], _One], statement: str, values: Iterable[object]) -> list[_One]:
+        found = self.database.rows(statement, tuple(values))
+        try:
+            return [of(row) for row in found]
+        except (ValueError, TypeError) as error:
+            raise self.database.damaged() from error
+
+    def _in_order(
+        self,
+        kind: _Kind,
+        of: Callable[[Sequence[Any]], _One],
+        asked: dict[str, str | None],
+        student: str | None,
+        with_events: bool,
+    ) -> Iterator[_One]:
+        conditions = ["student = ?", *(condition for condition, value in asked.items() if value is not None)]
+        values: list[object] = [self._whose(student), *(value for value in asked.values() if value is not None)]
+        first = f"{kind.select(with_events)} WHERE {' AND '.join(conditions)}"
+        further = f"{first} AND (utc, session, number) > (?, ?, ?)"
+        order = "ORDER BY utc, session, number LIMIT ?"
+        page = self._read(of, f"{first} {order}", (*values, _PAGE))
+        while True:
+            yield from page
+            if len(page) < _PAGE:
+                return
+            last = page[-1]
+            page = self._read(of, f"{further} {order}", (*values, last.utc, last.session, last.number, _PAGE))

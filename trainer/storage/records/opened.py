@@ -1,0 +1,87 @@
+"""The record as the rest of the program has it."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from trainer.storage.files import UtcNow, utc_now
+from trainer.storage.records.assigned import Assigned
+from trainer.storage.records.schema import MIGRATIONS, Migration
+from trainer.storage.records.sqlite import BUSY_TIMEOUT_MS, SqliteDatabase, backups_of
+
+
+class Records(Assigned):
+    """The record of one player, in one file. Use it on the thread that opened it.
+
+    `notices` are sentences for the player about what went wrong without stopping anything.
+    """
+
+    def __init__(self, database: SqliteDatabase) -> None:
+        """Internal; use `Records.open`."""
+        super().__init__(database)
+        self._file = database
+
+    @classmethod
+    def open(
+        cls,
+        path: Path | str,
+        *,
+        utc_now: UtcNow = utc_now,
+        busy_timeout_ms: int = BUSY_TIMEOUT_MS,
+        migrations: Sequence[Migration] = MIGRATIONS,
+    ) -> Records:
+        """Open the record, or begin one; the folder is created. ``:memory:`` gives one that ends with the program.
+
+        An older file is brought up to date after a copy was laid into ``backups`` beside it; once a day the file is
+        checked and copied there too, and the last `BACKUPS_KEPT` copies are kept. A file that is damaged, of a newer
+        version of this program or no record of practice is left as it is. Raises `StorageError`.
+        """
+        database = SqliteDatabase(path, utc_now, busy_timeout_ms)
+        try:
+            database.prepare(migrations)
+        except BaseException:
+            database.close()
+            raise
+        return cls(database)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file; closing twice does nothing."""
+        self.database.close()
+
+    @property
+    def path(self) -> Path:
+        return self.database.path
+
+    @property
+    def notices(self) -> list[str]:
+        return self._file.notices
+
+    @property
+    def _connection(self) -> sqlite3.Connection:
+        return self._file.connection
+
+    # -- care of the file
+
+    def check(self) -> tuple[str, ...]:
+        """Every fault that the full integrity check finds, and none where the file is sound."""
+        return self._file.check()
+
+    def back_up(self, reason: str = "") -> Path:
+        """Copy the record into ``backups`` beside it and give the copy's path. Raises `StorageError`."""
+        return self._file.back_up(reason)
+
+    def backups(self) -> tuple[Path, ...]:
+        """The copies of this record, oldest first."""
+        return backups_of(self.path)
