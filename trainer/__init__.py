@@ -19,6 +19,7 @@ fails when it is broken.
     progress/    attempts, and every figure computed from them
     scheduling/  what to practise next, replayed from attempts: today's plan, and the next prompt in a session
     session      one practice session as a state table: prompt, hear, grade, next
+    in_time      a form at a tempo as a state table: count-in, pass, answer, next pass
     desk         what became of an assignment: one student's state, and a class seen together
 
     midi/        MIDI ports of this machine, beneath the next two
