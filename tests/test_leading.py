@@ -28,6 +28,8 @@ from trainer.leading import (
     path_text,
     path_values,
 )
+from trainer.leading.graphs import Graph, closed_path, closed_through, open_path, open_through
+from trainer.leading.paths import _Costs, _costs_of
 from trainer.pitch import Degree, MidiNote
 from trainer.voicings import LOW_INTERVAL_LIMITS, Placement, Register
 
@@ -197,6 +199,85 @@ def test_no_path_is_cheaper_than_the_one_found(symbols: list[str], plan: Plan, w
         for option, extra in zip(station.candidates.placements, station.extra_costs, strict=True):
             through = min(cost for path, cost in every.items() if path[at] is option)
             assert extra == pytest.approx(through - found.cost, abs=1e-6)
+
+
+def every_path(graph: Graph, loop: bool) -> dict[tuple[int, ...], int]:
+    """The cost of each path through a graph."""
+    found = {}
+    for path in product(*(range(len(stands)) for stands in graph.stands)):
+        cost = sum(stands[at] for stands, at in zip(graph.stands, path, strict=True))
+        steps = pairwise([*path, path[0]] if loop else path)
+        found[path] = cost + sum(rows[a][b] for rows, (a, b) in zip(graph.moves, steps, strict=False))
+    return found
+
+
+@st.composite
+def graphs(draw: st.DrawFn) -> Graph:
+    """Small numbers, so that many paths are equal."""
+    sizes = draw(st.lists(st.integers(1, 4), min_size=1, max_size=5))
+    costs = st.integers(0, draw(st.sampled_from([1, 3, 20])))
+    stands = [draw(st.lists(costs, min_size=size, max_size=size)) for size in sizes]
+    moves = [
+        draw(st.lists(st.lists(costs, min_size=after, max_size=after), min_size=before, max_size=before))
+        for before, after in pairwise([*sizes, sizes[0]])
+    ]
+    return Graph(stands, moves)
+
+
+@settings(max_examples=400, deadline=None)
+@given(graphs())
+def test_paths_and_loops_of_any_graph_are_the_cheapest(graph: Graph) -> None:
+    for loop, found, through in (
+        (False, open_path(graph), open_through(graph)),
+        (True, closed_path(graph), closed_through(graph)),
+    ):
+        every = every_path(graph, loop)
+        path, cost = found
+        assert cost == min(every.values()) == every[tuple(path)]
+        if not loop:
+            assert tuple(path) == min(one for one, its in every.items() if its == cost)
+        for layer, costs in enumerate(through):
+            for at, least in enumerate(costs):
+                assert least == min(its for one, its in every.items() if one[layer] == at)
+
+
+def test_a_long_loop_costs_what_following_each_beginning_by_itself_finds() -> None:
+    chance = Random(3)
+    sizes = [5, *chance.choices(range(5, 9), k=150)]
+    places = [[chance.randrange(40) for _ in range(size)] for size in sizes]
+    moves = [[[abs(a - b) for b in after] for a in before] for before, after in pairwise([*places, places[0]])]
+    graph = Graph([[chance.randrange(3) for _ in layer] for layer in places], moves)
+    found = []
+    for start in range(5):
+        ahead = [cost + moves[-1][at][start] for at, cost in enumerate(graph.stands[-1])]
+        for stands, rows in zip(reversed(graph.stands[:-1]), reversed(moves[:-1]), strict=True):
+            ahead = [
+                stand + min(a + b for a, b in zip(row, ahead, strict=True))
+                for stand, row in zip(stands, rows, strict=True)
+            ]
+        found.append(ahead[start])
+    assert closed_path(graph)[1] == min(found)
+    assert closed_through(graph)[0] == found
+
+
+def test_weights_add_up_as_they_are_written() -> None:
+    # 0.1 and 0.2 have no exact binary fractions; costs are counted as decimals, so that equal paths stay equal.
+    path = lead(slots("Dm7 G7 Cmaj7"), Plan(), Weights(motion=0.1, contrary=0.2))
+    assert path.cost == 0.6
+    assert {extra for station in path.stations for extra in station.extra_costs} <= {0.0, 0.2, 0.4, 0.6, 0.8, 1.0}
+
+
+def test_costs_are_the_same_when_what_is_known_is_forgotten(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = slots("Dm7 G7 Cmaj7 A7 Fm7 Bb7 Ebmaj7")
+    plan, weights = Plan(("four-way close", "drop 2")), Weights(repeated_form=1, parallel=0.5)
+    found = [lead(asked, plan, weights, loop=loop) for loop in (False, True)]
+    _costs_of.cache_clear()
+    monkeypatch.setattr(_Costs, "MOST_KINDS", 60)
+    monkeypatch.setattr(_Costs, "MOST_KEPT", 2)
+    again = [lead(asked, plan, weights, loop=loop) for loop in (False, True)]
+    assert [keys(path) for path in again] == [keys(path) for path in found]
+    assert [path.cost for path in again] == [path.cost for path in found]
+    _costs_of.cache_clear()
 
 
 def test_going_to_the_nearest_voicing_each_time_can_cost_more_than_the_path_found() -> None:

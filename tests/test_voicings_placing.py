@@ -15,6 +15,8 @@ from trainer.voicings import (
     VoicingError,
     alternatives,
     default_register,
+    fitting_bounds,
+    fitting_places,
     place,
     place_under,
     recipe,
@@ -295,3 +297,27 @@ def test_a_fourth_up_keeps_the_degrees_and_the_shape(voicing: Recipe, root: Note
 @given(voicing=st.sampled_from(RECIPES), root=ROOTS)
 def test_no_register_means_the_register_of_its_kind(voicing: Recipe, root: Note) -> None:
     assert place(voicing, root) == place(voicing, root, default_register(voicing))
+
+
+REGISTERS = st.builds(
+    lambda lowest, width, limits, reach, assumed: Register(
+        MidiNote(lowest),
+        MidiNote(min(127, lowest + width)),
+        LOW_INTERVAL_LIMITS if limits else None,
+        reach,
+        assumed,
+    ),
+    st.integers(0, 100),
+    st.integers(0, 60),
+    st.booleans(),
+    st.integers(5, 24),
+    st.booleans(),
+)
+
+
+@given(st.sampled_from(RECIPES), st.sampled_from(TWELVE_ROOTS), REGISTERS)
+def test_the_places_that_fit_are_those_that_each_octave_by_itself_is_told_to_fit(
+    voicing: Recipe, root: Note, register: Register
+) -> None:
+    found = fitting_places(voicing, root, register, fitting_bounds(voicing, register))
+    assert found == [placement for placement, fits, _ in alternatives(voicing, root, register) if fits]

@@ -6,9 +6,9 @@ common practice.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Final
 
 from trainer.chords import Chord, Quality
@@ -23,6 +23,8 @@ from trainer.voicings import (
     alternatives,
     default_register,
     families,
+    fitting_bounds,
+    fitting_places,
     in_hand,
     melody_degree,
     place_under,
@@ -100,12 +102,17 @@ class Refusal:
     reason: str
 
 
-@dataclass(frozen=True, slots=True, eq=False)
 class Candidates:
-    """What a slot may be voiced as, in the order in which equal ones are preferred, and what was refused."""
+    """What a slot may be voiced as, in the order in which equal ones are preferred, and what was refused (looked for
+    when it is asked for, since most paths are not asked why)."""
 
-    placements: tuple[Placement, ...]
-    refused: tuple[Refusal, ...]
+    def __init__(self, placements: tuple[Placement, ...], why: Callable[[], tuple[Refusal, ...]]) -> None:
+        self.placements = placements
+        self._why = why
+
+    @cached_property
+    def refused(self) -> tuple[Refusal, ...]:
+        return self._why()
 
 
 def _turned(found: Recipe) -> Iterable[Recipe]:
@@ -186,20 +193,45 @@ def _register(form: Recipe, plan: Plan, fallback: bool) -> Register:
     return register.within(plan.lowest, plan.highest, plan.reach_semitones, plan.limits)
 
 
-def _in_octaves(form: Recipe, root: Note, register: Register) -> tuple[list[Placement], list[Refusal]]:
-    fitting, refused = [], []
-    for placement, fits, reason in alternatives(form, root, register):
-        if fits:
-            fitting.append(placement)
-        else:
-            refused.append(Refusal(form.name, placement.keys, reason))
-    return fitting, refused
+@dataclass(frozen=True, slots=True)
+class _Form:
+    """A recipe in its register, and the lowest and highest bottom key with which it fits there."""
+
+    recipe: Recipe
+    register: Register
+    bounds: tuple[int, int]
+
+
+@lru_cache(maxsize=1024)
+def _forms(quality: Quality, plan: Plan) -> tuple[tuple[_Form, ...], tuple[Refusal, ...]]:
+    """The forms of a quality, and the names that have none; they are the same on every root."""
+    found, refused = _recipes(plan.voicings, quality, plan)
+    fallback = not found
+    if fallback:
+        found = _recipes(FALLBACK_VOICINGS, quality, plan)[0]
+    forms = []
+    for one in found:
+        register = _register(one, plan, fallback)
+        forms.append(_Form(one, register, fitting_bounds(one, register)))
+    return tuple(forms), tuple(refused)
+
+
+def _elsewhere(form: _Form, root: Note) -> list[Refusal]:
+    """Every octave in which a form does not fit, and why."""
+    tried = alternatives(form.recipe, root, form.register)
+    return [Refusal(form.recipe.name, placement.keys, reason) for placement, fits, reason in tried if not fits]
 
 
 def _beneath(
-    form: Recipe, root: Note, quality: Quality, melody_key: MidiNote, register: Register, plan: Plan
+    form: Recipe,
+    placed: list[Placement],
+    root: Note,
+    quality: Quality,
+    melody_key: MidiNote,
+    register: Register,
+    plan: Plan,
 ) -> tuple[list[Placement], list[Refusal]]:
-    """A form whose top note is the melody, and a left-hand form below a melody that the right hand plays."""
+    """A form whose top note is the melody, and a left-hand form (`placed`) below a melody that the right hand plays."""
     fitting, refused = [], []
     try:
         under = place_under(
@@ -222,8 +254,6 @@ def _beneath(
     if form.hand != "left":
         return fitting, refused
     melody = melody_degree(quality, melody_key - root.pitch_class)
-    placed, faults = _in_octaves(form, root, register)
-    refused += faults
     for placement in placed:
         if placement.keys[-1] >= melody_key:
             reason = f"Its top note {key_name(placement.keys[-1])} is not below the melody's {key_name(melody_key)}."
@@ -256,27 +286,33 @@ def _with_melody(quality: Quality, root: Note, melody_key: MidiNote) -> Quality:
 
 @lru_cache(maxsize=4096)
 def _candidates(root: Note, quality: Quality, melody_key: MidiNote | None, plan: Plan) -> Candidates:
+    placements = _placed(root, quality, melody_key, plan)[0]
+    return Candidates(placements, lambda: _placed(root, quality, melody_key, plan, telling=True)[1])
+
+
+def _placed(
+    root: Note, quality: Quality, melody_key: MidiNote | None, plan: Plan, *, telling: bool = False
+) -> tuple[tuple[Placement, ...], tuple[Refusal, ...]]:
+    """Every voicing, and where `telling` every refusal."""
     if melody_key is not None:
         quality = _with_melody(quality, root, melody_key)
-    forms, refused = _recipes(plan.voicings, quality, plan)
-    fallback = not forms
-    if fallback:
-        forms = _recipes(FALLBACK_VOICINGS, quality, plan)[0]
+    forms, unsuited = _forms(quality, plan)
+    refused = list(unsuited)
     fitting: dict[tuple[MidiNote, ...], Placement] = {}
     for form in forms:
-        register = _register(form, plan, fallback)
-        if melody_key is None:
-            placed, faults = _in_octaves(form, root, register)
-        else:
-            placed, faults = _beneath(form, root, quality, melody_key, register, plan)
-        refused += faults
+        placed = fitting_places(form.recipe, root, form.register, form.bounds)
+        if melody_key is not None:
+            placed, faults = _beneath(form.recipe, placed, root, quality, melody_key, form.register, plan)
+            refused += faults
+        if telling and (melody_key is None or form.recipe.hand == "left"):
+            refused += _elsewhere(form, root)
         for placement in placed:
             if plan.bottom is None or placement.keys[0] == plan.bottom:
                 fitting.setdefault(placement.keys, placement)
             else:
                 reason = f"Its bottom note is {key_name(placement.keys[0])}, not {key_name(plan.bottom)}."
-                refused.append(Refusal(form.name, placement.keys, reason))
-    return Candidates(tuple(fitting.values()), tuple(refused))
+                refused.append(Refusal(form.recipe.name, placement.keys, reason))
+    return tuple(fitting.values()), tuple(refused)
 
 
 def candidates(slot: Slot, plan: Plan | None = None) -> Candidates:

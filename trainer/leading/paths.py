@@ -1,16 +1,19 @@
-"""The cheapest path: what a move costs, and dynamic programming over layers of candidates."""
+"""The cheapest path through slots: what a move costs, and the path told as stations."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields
+from fractions import Fraction
+from functools import cached_property, lru_cache, partial
 from itertools import pairwise
-from math import isfinite
-from operator import add, sub
+from math import isfinite, lcm
+from operator import sub
 from typing import Final
 
 from trainer.leading.choices import Candidates, LeadingError, Plan, Slot, candidates
-from trainer.pitch import key_name
+from trainer.leading.graphs import Graph, Matrix, closed_path, closed_through, open_path, open_through
+from trainer.pitch import Degree, key_name
 from trainer.voicings import Placement
 
 FREE_STEP_SEMITONES: Final = 2
@@ -61,18 +64,23 @@ class Move:
 class Station:
     """One slot of a path.
 
-    `number` is the slot's index. `chosen` is the index among `candidates.placements`; `extra_costs`, one for one with
-    them, is how much dearer the cheapest whole path through that candidate would be (0: just as cheap). `move` leads
-    into this station; None at the start of a path that is not a loop.
+    `number` is the slot's index. `chosen` is the index among `candidates.placements`. `move` leads into this station;
+    None at the start of a path that is not a loop.
     """
 
     number: int
     slot: Slot
     candidates: Candidates
     chosen: int
-    extra_costs: tuple[float, ...]
     place_cost: float
     move: Move | None
+    others: Callable[[], tuple[float, ...]] = field(repr=False, compare=False)
+
+    @property
+    def extra_costs(self) -> tuple[float, ...]:
+        """How much dearer the cheapest whole path through each of the candidates would be (0: just as cheap). It is
+        found for all stations when one is first asked."""
+        return self.others()
 
     @property
     def placement(self) -> Placement:
@@ -151,119 +159,6 @@ def place_cost(placement: Placement, plan: Plan, weights: Weights) -> float:
     return weights.centre * abs((placement.keys[0] + placement.keys[-1]) / 2 - plan.centre)
 
 
-Matrix = Sequence[Sequence[float]]
-
-
-@dataclass(slots=True)
-class _Graph:
-    """Candidates as a layered graph: what each costs to stand on, and each move from one layer to the next.
-
-    `forward[s][i][j]` is the cost of the move from candidate i of layer s to candidate j of the next one (after the
-    last comes the first); `backward` is the same, turned: [s][j][i].
-    """
-
-    stands: list[list[float]]
-    forward: list[Matrix]
-    backward: list[Matrix]
-    _known: dict[tuple[int, int], tuple[Matrix, Matrix]] = field(default_factory=dict)
-
-    @staticmethod
-    def of(layers: Sequence[Candidates], plan: Plan, weights: Weights, loop: bool) -> _Graph:
-        graph = _Graph([], [], [])
-        stands: dict[int, list[float]] = {}
-        for layer in layers:
-            if id(layer) not in stands:
-                stands[id(layer)] = [place_cost(placement, plan, weights) for placement in layer.placements]
-            graph.stands.append(stands[id(layer)])
-        cost = _cost_function(weights)
-        for before, after in pairwise([*layers, layers[0]] if loop else layers):
-            known = graph._known.get((id(before), id(after)))
-            if known is None:
-                rows = [[cost(first, second) for second in after.placements] for first in before.placements]
-                known = rows, list(zip(*rows, strict=True))
-                graph._known[id(before), id(after)] = known
-            graph.forward.append(known[0])
-            graph.backward.append(known[1])
-        return graph
-
-    def turned(self, start: int) -> _Graph:
-        """The loop as it is from another layer on."""
-        return _Graph(
-            self.stands[start:] + self.stands[:start],
-            self.forward[start:] + self.forward[:start],
-            self.backward[start:] + self.backward[:start],
-        )
-
-    def costs_to_go(self, end: Sequence[float]) -> list[list[float]]:
-        """For each candidate of each layer, the cheapest way on from it, its own stand included; `end` is what the
-        last layer's candidates pay for ending there."""
-        to_go = [list(map(add, self.stands[-1], end))]
-        for stands, rows in zip(
-            reversed(self.stands[:-1]), reversed(self.forward[: len(self.stands) - 1]), strict=True
-        ):
-            following = to_go[-1]
-            to_go.append([stand + min(map(add, row, following)) for stand, row in zip(stands, rows, strict=True)])
-        to_go.reverse()
-        return to_go
-
-    def costs_before(self, start: Sequence[float]) -> list[list[float]]:
-        """For each candidate of each layer, the cheapest way to it, its own stand left out."""
-        before = [list(start)]
-        for stands, columns in zip(self.stands[:-1], self.backward, strict=False):
-            reached = list(map(add, before[-1], stands))
-            before.append([min(map(add, column, reached)) for column in columns])
-        return before
-
-    def walk(self, to_go: Sequence[Sequence[float]], start: int) -> list[int]:
-        """The path from a first candidate along the cheapest way on; of equal ones the first."""
-        path = [start]
-        for rows, following in zip(self.forward, to_go[1:], strict=False):
-            ways = list(map(add, rows[path[-1]], following))
-            path.append(ways.index(min(ways)))
-        return path
-
-
-_NEVER: Final = float("inf")
-
-
-def _cost_function(weights: Weights) -> Callable[[Placement, Placement], float]:
-    if weights == Weights(motion=weights.motion, centre=weights.centre):
-        return lambda first, second: weights.motion * motion(first.keys, second.keys)
-    return lambda first, second: sum(_parts(first, second, weights).values())
-
-
-def _through(before: list[list[float]], to_go: list[list[float]]) -> list[list[float]]:
-    return [list(map(add, reached, ahead)) for reached, ahead in zip(before, to_go, strict=True)]
-
-
-def _open_path(graph: _Graph) -> tuple[list[int], list[list[float]]]:
-    """A cheapest path, and the cost of the cheapest path through each candidate of each layer."""
-    to_go = graph.costs_to_go([0.0] * len(graph.stands[-1]))
-    before = graph.costs_before([0.0] * len(graph.stands[0]))
-    return graph.walk(to_go, to_go[0].index(min(to_go[0]))), _through(before, to_go)
-
-
-def _closed_path(graph: _Graph) -> tuple[list[int], list[list[float]]]:
-    """The same for a loop: cut where there are fewest candidates, and solved for each of them."""
-    sizes = [len(stands) for stands in graph.stands]
-    cut = sizes.index(min(sizes))
-    turned = graph.turned(cut)
-    best: tuple[float, list[int]] | None = None
-    through: list[list[float]] = [[_NEVER] * len(stands) for stands in turned.stands]
-    for first in range(sizes[cut]):
-        # The column of the move from the last layer into this first candidate closes the loop.
-        to_go = turned.costs_to_go(turned.backward[-1][first])
-        start = [_NEVER] * sizes[cut]
-        start[first] = 0.0
-        for known, now in zip(through, _through(turned.costs_before(start), to_go), strict=True):
-            known[:] = map(min, known, now)
-        if best is None or to_go[0][first] < best[0]:
-            best = to_go[0][first], turned.walk(to_go, first)
-    assert best is not None
-    back = len(sizes) - cut
-    return best[1][back:] + best[1][:back], through[back:] + through[:back]
-
-
 def lead(
     slots: Sequence[Slot], plan: Plan | None = None, weights: Weights | None = None, *, loop: bool = False
 ) -> Path:
@@ -288,9 +183,13 @@ def lead(
         if layer is None:
             layer = known[slot] = _checked(number, slot, plan)
         layers.append(layer)
-    graph = _Graph.of(layers, plan, weights, loop)
-    path, through = _closed_path(graph) if loop else _open_path(graph)
-    return _told(sounding, layers, graph, path, through, weights, loop)
+    costs = _costs_of(weights)
+    graph = Graph(
+        [costs.stands(layer, plan.centre) for layer in layers],
+        [costs.moves(*pair) for pair in pairwise([*layers, layers[0]] if loop else layers)],
+    )
+    path, cost = closed_path(graph) if loop else open_path(graph)
+    return _told(sounding, layers, path, _Others(graph, loop, cost, costs.scale), weights, plan)
 
 
 def _checked(number: int, slot: Slot, plan: Plan) -> Candidates:
@@ -307,31 +206,146 @@ def _checked(number: int, slot: Slot, plan: Plan) -> Candidates:
     return layer
 
 
+class _Others:
+    """A graph with its cheapest path's cost, and how much dearer every other way is, found when it is asked for."""
+
+    def __init__(self, graph: Graph, loop: bool, cost: int, scale: int) -> None:
+        self.graph = graph
+        self.loop = loop
+        self.cost = cost
+        self.scale = scale
+
+    @cached_property
+    def through(self) -> list[list[int]]:
+        return closed_through(self.graph) if self.loop else open_through(self.graph)
+
+    def at(self, station: int) -> tuple[float, ...]:
+        return tuple([(cost - self.cost) / self.scale for cost in self.through[station]])
+
+
 def _told(
     sounding: list[tuple[int, Slot]],
     layers: list[Candidates],
-    graph: _Graph,
     path: list[int],
-    through: list[list[float]],
+    others: _Others,
     weights: Weights,
-    loop: bool,
+    plan: Plan,
 ) -> Path:
     chosen = [layer.placements[at] for layer, at in zip(layers, path, strict=True)]
     moves: list[Move | None] = []
-    known: dict[tuple[int, int], Move] = {}
+    made: dict[tuple[int, int], Move] = {}
+    places: dict[int, float] = {}
     for at, placement in enumerate(chosen):
-        if at == 0 and not loop:
+        if id(placement) not in places:
+            places[id(placement)] = place_cost(placement, plan, weights)
+        if at == 0 and not others.loop:
             moves.append(None)
             continue
         pair = id(chosen[at - 1]), id(placement)
-        if pair not in known:
-            known[pair] = move(chosen[at - 1], placement, weights)
-        moves.append(known[pair])
-    stations = []
-    for at, (number, slot) in enumerate(sounding):
-        least = through[at][path[at]]
-        extra = tuple([max(0.0, round(cost - least, 9)) for cost in through[at]])
-        stations.append(Station(number, slot, layers[at], path[at], extra, graph.stands[at][path[at]], moves[at]))
-    made = [one for one in moves if one is not None]
-    cost = sum(station.place_cost for station in stations) + sum(one.cost for one in made)
-    return Path(tuple(stations), cost, sum(one.motion_semitones for one in made), loop)
+        if pair not in made:
+            made[pair] = move(chosen[at - 1], placement, weights)
+        moves.append(made[pair])
+    stations = [
+        Station(number, slot, layers[at], path[at], places[id(chosen[at])], moves[at], partial(others.at, at))
+        for at, (number, slot) in enumerate(sounding)
+    ]
+    motions = sum(one.motion_semitones for one in moves if one is not None)
+    return Path(tuple(stations), others.cost / others.scale, motions, others.loop)
+
+
+# ---------------------------------------------------------------- what moves cost, in whole numbers
+
+
+class _Known(dict[int, int]):
+    """What moves between kinds of voicings cost, found once for each distance; see `_Costs.moves` for the keys."""
+
+    def __init__(self, costs: _Costs, same_root: bool) -> None:
+        super().__init__()
+        self.costs = costs
+        self.same_root = same_root
+
+    def __missing__(self, key: int) -> int:
+        first, second, apart = key >> 20, key >> 8 & 0xFFF, (key & 0xFF) - 128
+        found = self[key] = self.costs.between(first, second, apart, self.same_root)
+        return found
+
+
+class _Costs:
+    """The weights in whole numbers (weights as they are written in decimals, times `scale`), so that sums are exact.
+
+    What a move costs depends on the two forms and on how far their bottom notes lie apart, not on the key that they are
+    in: it is found once for all twelve.
+    """
+
+    MOST_KINDS: Final = 4096
+    MOST_KEPT: Final = 20_000
+
+    def __init__(self, weights: Weights) -> None:
+        exact = {item.name: Fraction(repr(float(getattr(weights, item.name)))) for item in fields(weights)}
+        # A middle of two keys may be half a semitone off.
+        self.scale = 2 * lcm(*(value.denominator for value in exact.values()))
+        self.whole = {name: int(value * self.scale) for name, value in exact.items()}
+        self.clear()
+
+    def clear(self) -> None:
+        self.numbers: dict[tuple[tuple[int, ...], str, tuple[Degree, ...]], int] = {}
+        self.kinds: list[tuple[tuple[int, ...], str, tuple[Degree, ...]]] = []
+        self.known = {same_root: _Known(self, same_root) for same_root in (False, True)}
+        self.seen: dict[int, tuple[Candidates, list[int], list[int]]] = {}
+        self.made: dict[tuple[int, int], tuple[Candidates, Candidates, Matrix]] = {}
+
+    def between(self, first: int, second: int, apart: int, same_root: bool) -> int:
+        """The cost of a move from one kind to another whose bottom note lies `apart` semitones higher."""
+        (before, name, degrees), (shape, other_name, other_degrees) = self.kinds[first], self.kinds[second]
+        after = tuple([height + apart for height in shape])
+        whole = self.whole
+        cost = whole["motion"] * motion(before, after)
+        if whole["top_leap"]:
+            cost += whole["top_leap"] * max(0, abs(after[-1] - before[-1]) - FREE_STEP_SEMITONES)
+        if whole["repeated_form"] and name == other_name and not (same_root and degrees == other_degrees):
+            cost += whole["repeated_form"]
+        if whole["parallel"] or whole["contrary"]:
+            cost += whole.get(_outer(before, after), 0)
+        return cost
+
+    def stands(self, layer: Candidates, centre: int) -> list[int]:
+        """What each candidate costs for lying where it lies."""
+        weight = self.whole["centre"] // 2
+        if not weight:
+            return [0] * len(layer.placements)
+        return [weight * abs(one.keys[0] + one.keys[-1] - 2 * centre) for one in layer.placements]
+
+    def numbered(self, layer: Candidates) -> tuple[list[int], list[int]]:
+        """Each candidate as the first and as the second part of a key of `_Known`."""
+        known = self.seen.get(id(layer))
+        if known is None:
+            firsts, seconds = [], []
+            for one in layer.placements:
+                bottom = one.keys[0]
+                kind = tuple([key - bottom for key in one.keys]), one.recipe.name, one.recipe.degrees
+                number = self.numbers.setdefault(kind, len(self.kinds))
+                if number == len(self.kinds):
+                    self.kinds.append(kind)
+                firsts.append((number << 20) + 128 - bottom)
+                seconds.append((number << 8) + bottom)
+            # The layer is kept with its numbers, so that its id stays its own.
+            known = self.seen[id(layer)] = layer, firsts, seconds
+        return known[1:]
+
+    def moves(self, before: Candidates, after: Candidates) -> Matrix:
+        """A row for each candidate before, of what the move to each candidate after costs."""
+        made = self.made.get((id(before), id(after)))
+        if made is None:
+            new = len(before.placements) + len(after.placements)
+            if len(self.kinds) + new > self.MOST_KINDS or len(self.made) > self.MOST_KEPT:
+                self.clear()
+            known = self.known[before.placements[0].root == after.placements[0].root]
+            firsts, seconds = self.numbered(before)[0], self.numbered(after)[1]
+            rows = [[known[first + second] for second in seconds] for first in firsts]
+            made = self.made[id(before), id(after)] = before, after, rows
+        return made[2]
+
+
+@lru_cache(maxsize=16)
+def _costs_of(weights: Weights) -> _Costs:
+    return _Costs(weights)

@@ -282,6 +282,39 @@ def _bottoms(recipe: Recipe, root: Note, lowest: int = LOWEST_PIANO_KEY) -> rang
     return range(first, HIGHEST_PIANO_KEY - _heights(recipe)[-1] + 1, 12)
 
 
+def fitting_bounds(recipe: Recipe, register: Register) -> tuple[int, int]:
+    """The lowest and the highest bottom key with which a recipe fits; none does where the first is the higher one.
+
+    The root does not matter: bottom keys between them differ by what the recipe's own lowest degree allows.
+    """
+    heights = _heights(recipe)
+    lowest: int = max(LOWEST_PIANO_KEY, register.lowest)
+    highest = min(HIGHEST_PIANO_KEY, register.highest) - heights[-1]
+    if reach_fault(recipe, register.reach_semitones) is not None:
+        return lowest, lowest - 1
+    if register.limits is not None:
+        for lower, upper in combinations(heights, 2):
+            lowest = max(lowest, register.limits.get(upper - lower, 0) - lower)
+        above_root = recipe.degrees[0].pitch_class
+        if register.assume_root and recipe.rootless and above_root:
+            lowest = max(lowest, register.limits.get(above_root, 0) + above_root)
+    return lowest, highest
+
+
+def fitting_places(recipe: Recipe, root: Note, register: Register, bounds: tuple[int, int]) -> list[Placement]:
+    """Every octave in which a recipe fits, ascending; `bounds` are its `fitting_bounds` in that register."""
+    lowest, highest = bounds
+    first = lowest + (root.pitch_class + recipe.degrees[0].pitch_class - lowest) % 12
+    if first > highest:
+        return []
+    heights, split = _heights(recipe), _split(recipe, register)
+    notes = tuple([root + degree for degree in recipe.degrees])
+    return [
+        Placement(recipe, root, notes, tuple([MidiNote(bottom + height) for height in heights]), split)
+        for bottom in range(first, highest + 1, 12)
+    ]
+
+
 _FAR_ABOVE_SEMITONES: Final = 24
 """From here on a fitting place lies high above the chosen one."""
 
