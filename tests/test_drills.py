@@ -14,13 +14,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from trainer.drills import Drill, DrillSet, Fault, edited, read, turns, write
+from trainer.drills import Drill, DrillSet, Fault, edited, read, targets_of, turns, write
 from trainer.drills.values import MOST_BYTES
 from trainer.pitch import ROOT_ORDERS, TWELVE_ROOTS, Note
 from trainer.voicings import place
 
 ROOT = Path(__file__).parents[1]
-SHIPPED = sorted((ROOT / "drills").glob("*.toml"))
+SHIPPED = sorted(path for path in (ROOT / "drills").glob("*.toml") if not path.name.endswith(".lesson.toml"))
 FAULTY = sorted((ROOT / "tests" / "faulty").glob("*.toml"))
 
 
@@ -469,6 +469,21 @@ def test_a_faulty_voicing_of_the_teachers_own_is_told_with_its_place(
 def test_a_faulty_file_is_told_everything_that_is_wrong_with_it(path: Path) -> None:
     expected = path.with_suffix(".txt").read_text(encoding="utf-8").splitlines()
     assert [str(fault) for fault in read(_text(path), path.name)[1]] == expected
+
+
+def test_a_move_is_read_with_its_steps_and_faults_of_them_have_their_place() -> None:
+    step = 'then = [{ on = "V", chord = "7", voicing = "rootless from the seventh", rise_semitones = 0 }]\n'
+    drill = _read(PLAIN + 'on = "II"\n' + step).drills[0]
+    assert _read(write(DrillSet("A", (drill,)))).drills[0] == drill
+    asked = [target.chord.symbol for target in targets_of(drill, Note.parse("Bb"))]
+    assert asked == ["Cm7", "F7"]
+    faulty = 'on = "ii7"\nthen = [{ on = "V", chord = "7", voicing = "rootless from the sevnth", up = 2 }, 3]\n'
+    assert [(fault.line, fault.column, fault.field) for fault in read(PLAIN + faulty, "a.toml")[1]] == [
+        (5, 6, "drill 1, on"),
+        (6, 44, "drill 1, then.voicing, item 1"),
+        (6, 72, "drill 1, then.up, item 1"),
+        (6, 83, "drill 1, then, item 2"),
+    ]
 
 
 def test_what_can_be_read_beside_a_broken_line_is_judged_too() -> None:

@@ -74,18 +74,18 @@ def move_drill(move: LessonMove, key_of: Mapping[int, Note], rows: tuple[Voicing
     before, after = move.first, move.second
     key = key_of[before.bar]
     first = voicing_drill(LessonVoicing(before.chord.quality, before.target.placement.recipe, (before,)), rows)
-    hand = "" if after.approach else after.manner.hand or ""
-    name, form = as_written(after.target.placement.recipe, after.chord.quality, rows, hand)
+    hand = None if after.approach else after.manner.hand
+    name, form = as_written(after.target.placement.recipe, after.chord.quality, rows, hand or "")
     rise = after.target.keys[0] - before.target.keys[0]
     if before.approach:
         # It lies where the chord that it leads into does.
         first = replace(first, lowest=None)
     elif first.lowest is not None:
         first = replace(first, lowest=min(first.lowest, after.target.keys[0]))
-    step = Step(_on(after.target.root, key), after.chord.quality, name, form, rise)
+    step = Step(_on(after.target.root, key), after.chord.quality, name, form, hand, rise)
     return replace(first, on=_on(before.target.root, key), then=(step,))
 
 
 def _on(root: Note, key: Note) -> Degree:
     """A root as a degree of a key, within a tritone of it on the line of fifths either way."""
-    return Degree.from_step((root.fifths - key.fifths + 5) % 12 - 5)
+    return Degree.from_step((root.fifths - key.fifths + 5) % 12 - 5).simple

@@ -6,7 +6,8 @@ file, as the default of all drills:
 ============  ==================================================================================================
 top           ``title*`` ``about`` ``sequence``
 [[drill]]*    ``chord*`` ``voicing*`` ``roots`` ``tries`` ``rounds`` ``hint`` ``hand`` ``target_ms`` ``lowest``
-              ``highest`` ``reach_semitones`` ``limits`` ``fingers`` ``passes``
+              ``highest`` ``reach_semitones`` ``limits`` ``fingers`` ``passes``; of a move ``on`` ``then``
+then          ``on*`` ``chord*`` ``voicing*`` ``hand`` ``rise_semitones``
 passes        ``order`` ``octave`` ``doublings`` ``root_below`` ``graze``
 [[voicing]]   ``name*`` ``forms*`` ``family`` ``hand`` ``rootless`` ``other`` ``source``
 ============  ==================================================================================================
@@ -22,6 +23,7 @@ from typing import Final
 
 from trainer.drills.checks import NOTHING, Checks, Nothing, meant, shown
 from trainer.drills.places import Path, places
+from trainer.drills.prompts import targets_of
 from trainer.drills.syntax import parsed
 from trainer.drills.values import (
     ABOUT_LETTERS,
@@ -33,12 +35,15 @@ from trainer.drills.values import (
     Drill,
     DrillSet,
     Fault,
+    Step,
     register_of,
 )
 from trainer.drills.voicing_checks import (
     CHORD_EXPECTED,
+    DEGREE_EXPECTED,
     NAME_LETTERS,
     VOICING_EXPECTED,
+    checked_degree_of_key,
     checked_quality,
     checked_recipe,
     own_rows,
@@ -52,7 +57,6 @@ from trainer.voicings import (
     VoicingRow,
     in_hand,
     names_for,
-    place,
     plain_name,
     recipe,
 )
@@ -115,6 +119,9 @@ def _limits(checks: Checks, path: Path, value: object) -> Limits | Nothing:
     return tuple(sorted(found)) if good else NOTHING
 
 
+MOST_STEPS: Final = 32
+_THEN: Final = 'a list of tables such as { on = "V", chord = "7", voicing = "rootless from the seventh" }'
+
 MOST_FINGERS: Final = 20
 """More notes no two hands take."""
 
@@ -169,7 +176,8 @@ _MOST_REMEDIES: Final = 50
 """With more faults than this, no remedy is searched for: it is not a slip but another kind of file."""
 
 _TOP: Final = ("title", "about", "sequence", "drill", "voicing", *DRILL_FIELDS)
-_DRILL: Final = ("chord", "voicing", *DRILL_FIELDS)
+_DRILL: Final = ("chord", "voicing", "on", "then", *DRILL_FIELDS)
+_STEP: Final = ("on", "chord", "voicing", "hand", "rise_semitones")
 
 
 def read(text: str, file_name: str) -> tuple[DrillSet | None, tuple[Fault, ...]]:
@@ -266,8 +274,51 @@ def _drill(
         message = f"{len(fingers)} fingers for {len(form.degrees)} notes; write one for each note of {form.text}"
         return checks.fault(where, table.get("fingers", wanted), expected, message)
     values["passes"] = Passes(**passes)  # type: ignore[arg-type]  # each field was checked by its row in _PASSES
+    if "on" in table:
+        values["on"] = checked_degree_of_key(checks, (*path, "on"), table["on"])
+    values["then"] = _steps(checks, (*path, "then"), table["then"], rows) if "then" in table else ()
+    if NOTHING in (values.get("on"), values["then"]):
+        return NOTHING
     drill = Drill(quality, wanted, form, **values)  # type: ignore[arg-type]  # likewise by DRILL_FIELDS
     return drill if _can_be_placed(checks, path, drill, rows) else NOTHING
+
+
+def _steps(checks: Checks, path: Path, value: object, rows: tuple[VoicingRow, ...]) -> tuple[Step, ...] | Nothing:
+    """What follows the first voicing of a move."""
+    if not isinstance(value, list) or not 1 <= len(value) <= MOST_STEPS:
+        return checks.wrong_kind(path, value, _THEN)
+    found = []
+    for position, item in enumerate(value):
+        table = checks.table((*path, position), item, _THEN)
+        step = NOTHING if isinstance(table, Nothing) else _step(checks, (*path, position), table, rows)
+        if not isinstance(step, Nothing):
+            found.append(step)
+    return tuple(found) if len(found) == len(value) else NOTHING
+
+
+def _step(checks: Checks, path: Path, table: Mapping[str, object], rows: tuple[VoicingRow, ...]) -> Step | Nothing:
+    before = len(checks.faults)
+    for name in table:
+        if name not in _STEP:
+            checks.unknown((*path, name), _STEP)
+    for name, expected in (("on", DEGREE_EXPECTED), ("chord", CHORD_EXPECTED), ("voicing", VOICING_EXPECTED)):
+        if name not in table:
+            checks.missing((*path, name), expected)
+    on = checked_degree_of_key(checks, (*path, "on"), table["on"]) if "on" in table else NOTHING
+    quality = checked_quality(checks, (*path, "chord"), table["chord"]) if "chord" in table else NOTHING
+    hand = checks.word((*path, "hand"), table["hand"], HANDS) if "hand" in table else None
+    rise = checks.number((*path, "rise_semitones"), table.get("rise_semitones", 0), -48, 48)
+    wanted: str | Nothing = NOTHING
+    if "voicing" in table:
+        wanted = checks.text((*path, "voicing"), table["voicing"], VOICING_EXPECTED, NAME_LETTERS)
+    if isinstance(wanted, Nothing) or isinstance(quality, Nothing) or plain_name(wanted) in checks.spoiled:
+        return NOTHING
+    form = checked_recipe(checks, (*path, "voicing"), wanted, quality, rows)
+    if len(checks.faults) > before or isinstance(on, Nothing) or isinstance(form, Nothing):
+        return NOTHING
+    said = hand if isinstance(hand, str) else None
+    by = rise if isinstance(rise, int) and "rise_semitones" in table else None
+    return Step(on, quality, wanted, in_hand(form, said or ""), said, by)
 
 
 def _misplaced(drill: Drill, roots: tuple[Note, ...]) -> list[tuple[Note, VoicingError]]:
@@ -275,7 +326,7 @@ def _misplaced(drill: Drill, roots: tuple[Note, ...]) -> list[tuple[Note, Voicin
     found = []
     for root in roots:
         try:
-            place(drill.recipe, root, drill.register)
+            targets_of(drill, root)
         except VoicingError as error:
             found.append((root, error))
     return found

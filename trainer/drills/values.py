@@ -55,13 +55,15 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """The next voicing of a move: its root as a degree of the drill's root, its quality and recipe, and by how many
-    semitones its bottom note lies above the one before (below: less than 0; None: where the voices move least)."""
+    """The next voicing of a move: its root as a degree of the drill's root, its quality and recipe, its hand (None: the
+    voicing's own), and by how many semitones its bottom note lies above the one before (below: less than 0; None: where
+    the voices move least)."""
 
     on: Degree
     quality: Quality
     voicing: str
     recipe: Recipe
+    hand: str | None = None
     rise_semitones: int | None = None
 
 

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 from functools import lru_cache
 from typing import Final
 
-from trainer.chords import COLOURS, ChordError, Quality, parse, parse_quality
+from trainer.chords import COLOURS, ChordError, Quality, parse, parse_degree_chord, parse_quality
 from trainer.drills.checks import NOTHING, Checks, Nothing, listed, meant, shown
 from trainer.drills.places import Path
 from trainer.drills.values import HANDS, MOST_VOICINGS
+from trainer.pitch import Degree
 from trainer.voicings import (
     Recipe,
     VoicingError,
@@ -28,6 +30,8 @@ from trainer.voicings.degrees import read_degrees
 NAME_LETTERS: Final = 120
 CHORD_EXPECTED: Final = 'a quality such as "m7", "7(b9)" or "" for a major triad'
 VOICING_EXPECTED: Final = 'a voicing\'s name, or degrees from the bottom note up such as "b7 3 13"'
+DEGREE_EXPECTED: Final = 'a degree of the key in Roman numerals, such as "II" or "bVII"'
+_NUMERAL: Final = re.compile(r"\s*(?:bb?|##?|♭♭?|♯♯?|)(?:VII|VI|V|IV|III|II|I)\s*", re.IGNORECASE)
 _FORMS: Final = 'a table of chord colours and degrees such as { m7 = "b3 5 b7 9", "7 alt" = "3 b13 b7 #9" }'
 _ROW: Final = ("name", "forms", "family", "hand", "rootless", "other", "source")
 _MOST_REMEDIES: Final = 50
@@ -219,3 +223,22 @@ def checked_recipe(
     near = _near(row.name, list(fitting))
     better = f'did you mean "{near}"?' if near else there
     return checks.fault(path, text, there, f"{shown(row.name)} has no form for {said}; {better}")
+
+
+def checked_degree_of_key(checks: Checks, path: Path, value: object) -> Degree | Nothing:
+    """A degree of a key in Roman numerals, without a kind of chord."""
+    text = checks.text(path, value, DEGREE_EXPECTED, NAME_LETTERS)
+    if isinstance(text, Nothing):
+        return NOTHING
+    try:
+        chord = parse_degree_chord(text)
+    except ChordError:
+        return checks.fault(
+            path, text, DEGREE_EXPECTED, f"{shown(text)} is no degree of a key; write {DEGREE_EXPECTED}"
+        )
+    if not _NUMERAL.fullmatch(text):
+        name = re.match(_NUMERAL, text)
+        alone = name[0].strip() if name else "II"
+        message = f'{shown(text)} says more than a degree; write "{alone}", and the kind of chord in chord or colour'
+        return checks.fault(path, text, DEGREE_EXPECTED, message)
+    return chord.degree_root

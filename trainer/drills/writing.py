@@ -8,13 +8,13 @@ from typing import Any, Final
 
 from trainer.drills.places import Path
 from trainer.drills.reading import DRILL_FIELDS, LIMIT_NAMES
-from trainer.drills.values import SEQUENCES, Drill, DrillSet
+from trainer.drills.values import SEQUENCES, Drill, DrillSet, Step
 from trainer.drills.voicing_checks import OWN_SOURCE
 from trainer.grading import Passes
-from trainer.pitch import key_name
+from trainer.pitch import Degree, key_name
 from trainer.voicings import VoicingRow
 
-_NAME_OF_LIMIT: Final = {semitones: name for name, semitones in LIMIT_NAMES.items()}
+NAME_OF_LIMIT: Final = {semitones: name for name, semitones in LIMIT_NAMES.items()}
 _ESCAPES: Final = {"\\": "\\\\", '"': '\\"', "\t": "\\t", "\n": "\\n", "\r": "\\r", "\b": "\\b", "\f": "\\f"}
 _PLAIN: Final = Passes()
 _KEYS: Final = ("lowest", "highest")
@@ -40,19 +40,20 @@ def long_text(text: str) -> str:
     return '"""\n' + "\n".join("".join(map(_letter, line)) for line in text.split("\n")) + '"""'
 
 
-def _value(value: object) -> str:
+def toml_value(value: object) -> str:
+    """A value as TOML writes it."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{text_value(name)} = {_value(item)}" for name, item in value.items()) + " }"
+        return "{ " + ", ".join(f"{text_value(name)} = {toml_value(item)}" for name, item in value.items()) + " }"
     if isinstance(value, list):
-        return "[" + ", ".join(map(_value, value)) + "]"
+        return "[" + ", ".join(map(toml_value, value)) + "]"
     return text_value(value) if isinstance(value, str) else str(value)
 
 
 def _passes(passes: Passes) -> str:
     fields = ((name, getattr(passes, name)) for name in Passes.__slots__)
-    said = [f"{name} = {_value(value)}" for name, value in fields if value != getattr(_PLAIN, name)]
+    said = [f"{name} = {toml_value(value)}" for name, value in fields if value != getattr(_PLAIN, name)]
     return "{ " + ", ".join(said) + " }"
 
 
@@ -68,21 +69,43 @@ def _drill_fields(drill: Drill) -> dict[str, str]:
         elif name in _KEYS:
             said[name] = text_value(key_name(value))
         elif name == "roots" and isinstance(value, tuple):
-            said[name] = _value([root.name for root in value])
+            said[name] = toml_value([root.name for root in value])
         elif name == "fingers":
-            said[name] = _value(list(value))
+            said[name] = toml_value(list(value))
         elif name == "limits" and isinstance(value, tuple):
-            said[name] = _value({_NAME_OF_LIMIT[semitones]: key_name(key) for semitones, key in value})
+            said[name] = toml_value({NAME_OF_LIMIT[semitones]: key_name(key) for semitones, key in value})
         else:
-            said[name] = _value(value)
+            said[name] = toml_value(value)
     return said
 
 
-def _row_lines(row: VoicingRow) -> list[str]:
+_NUMERALS: Final = ("I", "II", "III", "IV", "V", "VI", "VII")
+
+
+def numeral(degree: Degree) -> str:
+    """A degree of a key in Roman numerals, without a kind of chord.
+
+    >>> numeral(Degree.parse("b7"))
+    'bVII'
+    """
+    return f"{degree.simple.name.rstrip('1234567')}{_NUMERALS[degree.simple.number - 1]}"
+
+
+def _step_values(step: Step) -> dict[str, object]:
+    said: dict[str, object] = {"on": numeral(step.on), "chord": step.quality.text, "voicing": step.voicing}
+    if step.hand is not None:
+        said["hand"] = step.hand
+    if step.rise_semitones is not None:
+        said["rise_semitones"] = step.rise_semitones
+    return said
+
+
+def row_lines(row: VoicingRow) -> list[str]:
+    """A teacher's own voicing as its table."""
     lines = ["[[voicing]]", f"name = {text_value(row.name)}"]
     if row.family != row.name:
         lines.append(f"family = {text_value(row.family)}")
-    lines += [f"hand = {text_value(row.hand)}", f"rootless = {_value(row.rootless)}"]
+    lines += [f"hand = {text_value(row.hand)}", f"rootless = {toml_value(row.rootless)}"]
     if row.other is not None:
         lines.append(f"other = {text_value(row.other)}")
     if row.source != OWN_SOURCE:
@@ -112,7 +135,7 @@ def write(drill_set: DrillSet) -> str:
         lines.append(f"sequence = {text_value(drill_set.sequence)}")
     lines += [f"{name} = {text}" for name, text in shared.items()]
     for row in drill_set.voicings:
-        lines += ["", *_row_lines(row)]
+        lines += ["", *row_lines(row)]
     for drill, said in zip(drill_set.drills, fields, strict=True):
         lines += [
             "",
@@ -121,6 +144,10 @@ def write(drill_set: DrillSet) -> str:
             f"voicing = {text_value(drill.voicing)}",
         ]
         lines += [f"{name} = {text}" for name, text in said.items() if name not in shared]
+        if drill.on != Degree(1):
+            lines.append(f"on = {text_value(numeral(drill.on))}")
+        if drill.then:
+            lines.append(f"then = {toml_value([_step_values(step) for step in drill.then])}")
     return "\n".join(lines) + "\n"
 
 
