@@ -482,7 +482,7 @@ def test_a_move_is_read_with_its_steps_and_faults_of_them_have_their_place() -> 
         (5, 6, "drill 1, on"),
         (6, 44, "drill 1, then.voicing, item 1"),
         (6, 72, "drill 1, then.up, item 1"),
-        (6, 83, "drill 1, then, item 2"),
+        (6, 82, "drill 1, then, item 2"),
     ]
 
 

@@ -23,7 +23,6 @@ import re
 import tomllib
 from collections.abc import Callable, Mapping
 from fractions import Fraction
-from pathlib import PurePath
 from typing import Final, TypeVar
 
 from trainer.charts import (
@@ -241,7 +240,8 @@ def _chart_file(checks: Checks, value: object, beside: Beside | None) -> tuple[C
     try:
         return read_chart(text), ("chart_file", name), True
     except ChartError as error:
-        other = str(PurePath(checks.file).with_name(name)) if checks.file else name
+        folder = max(checks.file.rfind("/"), checks.file.rfind("\\")) + 1
+        other = checks.file[:folder] + name
         checks.faults += [
             Fault(other, fault.line, fault.column, "", fault.found, fault.expected, fault.message)
             for fault in error.faults

@@ -176,7 +176,7 @@ _MOST_REMEDIES: Final = 50
 """With more faults than this, no remedy is searched for: it is not a slip but another kind of file."""
 
 _TOP: Final = ("title", "about", "sequence", "drill", "voicing", *DRILL_FIELDS)
-_DRILL: Final = ("chord", "voicing", "on", "then", *DRILL_FIELDS)
+_DRILL: Final = ("chord", "voicing", *DRILL_FIELDS, "on", "then")
 _STEP: Final = ("on", "chord", "voicing", "hand", "rise_semitones")
 
 

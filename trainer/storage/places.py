@@ -23,6 +23,9 @@ from trainer.storage.files import StorageError
 
 HOME_VARIABLE: Final = "TRAINER_HOME"
 
+LESSON_ENDING: Final = ".lesson.toml"
+"""What tells a lesson's file from a drill set's."""
+
 _FOLDER: Final = "jazz-piano-trainer"
 _PACKAGE: Final = Path(__file__).resolve().parents[1]
 
@@ -75,11 +78,19 @@ class Places:
         return self.state / "trainer.log"
 
     def drill_files(self) -> list[Path]:
-        """Every drill file, the shipped ones first, each kind by its path. Raises `StorageError`."""
+        """Every drill set, the shipped ones first, each kind by its path. Raises `StorageError`."""
+        return [file for file in self._toml_files() if not file.name.endswith(LESSON_ENDING)]
+
+    def lesson_files(self) -> list[Path]:
+        """Every lesson, the shipped ones first, each kind by its path. Raises `StorageError`."""
+        return [file for file in self._toml_files() if file.name.endswith(LESSON_ENDING)]
+
+    def _toml_files(self) -> list[Path]:
         return _toml_files(self.shipped_drills) + _toml_files(self.own_drills)
 
     def find_set(self, name_or_path: str) -> Path:
-        """The drill file that is meant: a path, a file's name, a set's title, or a part of one that fits a single file.
+        """The drill set or lesson that is meant: a path, a file's name, a title, or a part of one that fits a single
+        file.
 
         Capitals do not matter, and a player's own file hides a shipped one of the same name. Raises `StorageError`
         where none fits, with the nearest names, or where several do, with all of them.
@@ -87,8 +98,8 @@ class Places:
         path = os.path.expanduser(name_or_path)
         if os.path.isfile(path):
             return Path(path)
-        files = {file.stem.casefold(): file for file in self.drill_files()}
-        wanted = name_or_path.strip().casefold().removesuffix(".toml")
+        files = {name_of(file).casefold(): file for file in (*self.drill_files(), *self.lesson_files())}
+        wanted = name_or_path.strip().casefold().removesuffix(".toml").removesuffix(".lesson")
         titles = {file: title_of(file) for file in files.values()}
         for fits in (
             [file for stem, file in files.items() if stem == wanted],
@@ -98,7 +109,7 @@ class Places:
             if len(fits) == 1:
                 return fits[0]
             if fits:
-                names = ", ".join(file.stem for file in fits)
+                names = ", ".join(map(name_of, fits))
                 raise StorageError(name_or_path, f"fits several drill sets ({names})", "name one of them in full")
         raise StorageError(name_or_path, "is neither a file nor a drill set", _suggestion(wanted, titles))
 
@@ -112,6 +123,15 @@ def shipped_drills(package: Path = _PACKAGE) -> Path | None:
         if folder.is_dir():
             return folder
     return None
+
+
+def name_of(path: Path) -> str:
+    """The name of a drill set's or lesson's file without what tells its kind.
+
+    >>> name_of(Path("02-guide-tones.toml")), name_of(Path("my-blues.lesson.toml"))
+    ('02-guide-tones', 'my-blues')
+    """
+    return path.name.removesuffix(LESSON_ENDING) if path.name.endswith(LESSON_ENDING) else path.stem
 
 
 def title_of(path: Path) -> str:
@@ -145,13 +165,13 @@ def _suggestion(wanted: str, titles: Mapping[Path, str]) -> str:
         return "there are no drill sets yet"
     names: dict[str, Path] = {}
     for file, title in titles.items():
-        names[file.stem.casefold()] = file
+        names[name_of(file).casefold()] = file
         names.setdefault(title.casefold(), file)
         for word in title.casefold().split():
             names.setdefault(word, file)
-    near = dict.fromkeys(names[name].stem for name in difflib.get_close_matches(wanted, names, n=5, cutoff=0.6))
+    near = dict.fromkeys(name_of(names[name]) for name in difflib.get_close_matches(wanted, names, n=5, cutoff=0.6))
     if near:
         return f"did you mean {' or '.join(near)}?".removesuffix("?")
-    first = [file.stem for file in titles][:5]
+    first = [name_of(file) for file in titles][:5]
     more = ", and more" if len(titles) > len(first) else ""
     return f"there are {', '.join(first)}{more}"
