@@ -174,3 +174,13 @@ def test_a_plan_from_options_bounds_the_voicings(capsys: pytest.CaptureFixture[s
         for chord in json.loads(line)["chords"]:
             assert chord["keys"][0] >= 60 and chord["keys"][-1] <= 79
             assert chord["keys"][-1] - chord["keys"][0] <= 12
+
+
+def test_the_chart_in_the_readme_is_read_and_means_what_it_says() -> None:
+    readme = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    chart = read_chart(
+        readme.split("```text\ntitle: Two Lamps")[1].split("```")[0].replace("\nkey", "title: Two\nkey", 1)
+    )
+    found = [(one.label, one.chord.symbol) for one in chart.unrolled()]
+    assert found[:4] == [("0", "N.C."), ("1", "Gm6"), ("2", "Gm6"), ("3", "Am7b5")]
+    assert found[-3:] == [("8", "Gm7/F"), ("9", "Cmaj7"), ("10", "C6")]

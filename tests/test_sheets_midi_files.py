@@ -16,9 +16,10 @@ from music21 import converter, note
 
 from trainer.capture import Kind
 from trainer.charts import FORMS, FormRow, form_chart, in_twelve_keys, lead_chart, read_chart
+from trainer.drills import lesson_of
 from trainer.inputs.files import events_of
 from trainer.pitch import MidiNote
-from trainer.sheets.midi_files import Voiced, midi_bytes, voiced
+from trainer.sheets.midi_files import Voiced, midi_bytes, voiced, voiced_slots
 
 DEMO = Path(__file__).parent.parent / "drills" / "demo-the-kettle-takes-its-time.chart"
 
@@ -109,3 +110,18 @@ def test_every_form_in_twelve_keys_is_a_file_with_each_chord_struck(row: FormRow
 def test_a_tempo_nobody_plays_is_refused(tempo: float) -> None:
     with pytest.raises(ValueError, match="10 to 400"):
         midi_bytes(form_chart("blues"), tempo_bpm=tempo)
+
+
+def test_a_lesson_is_heard_as_it_asks_to_be_played() -> None:
+    lesson = lesson_of(form_chart("ii-V-I"))
+    slots = lesson.slots()
+    down = [event for event in events_of(midi_bytes(lesson.chart, voiced_slots(slots))) if event.kind is Kind.DOWN]
+    assert [event.key for event in down] == [key for one in slots for key in one.target.keys]
+    assert [event.time_ns for event in down if event.key == down[0].key][0] == 0
+
+
+def test_what_is_played_before_the_first_bar_line_gets_a_bar_before_it() -> None:
+    chart = read_chart("time: 3/4\n| C7 | F7 |\n~ | C5 | F5 |")
+    file = midi_bytes(chart, [Voiced(Fraction(-1, 2), Fraction(1), keys(60))], tempo_bpm=60)
+    down = [(event.time_ns, event.key) for event in events_of(file) if event.kind is Kind.DOWN]
+    assert down == [(2_500_000_000, 60), (3_000_000_000, 72), (6_000_000_000, 77)]

@@ -13,13 +13,14 @@ import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from math import lcm
+from math import ceil, lcm
 from typing import Final
 
 import mido
 
 from trainer.charts import Chart, ChartPath, Key
 from trainer.pitch import MidiNote
+from trainer.timing import Slot
 
 DEFAULT_TEMPO_BPM: Final = 120
 SLOWEST_BPM: Final = 10
@@ -69,6 +70,11 @@ def voiced(found: ChartPath) -> tuple[Voiced, ...]:
     return tuple(chords)
 
 
+def voiced_slots(slots: Iterable[Slot]) -> tuple[Voiced, ...]:
+    """What is to be played in a lesson, chords and bass, as its voicings are asked for."""
+    return tuple(Voiced(one.start_beats, one.beats, one.target.keys) for one in slots)
+
+
 def midi_bytes(chart: Chart, chords: Sequence[Voiced] = (), *, tempo_bpm: float = DEFAULT_TEMPO_BPM) -> bytes:
     """The file of a chart with these chords; `tempo_bpm` counts beats of its first bar. Raises `ChartError` where its
     form cannot be played and `ValueError` for a tempo outside `SLOWEST_BPM` to `FASTEST_BPM`."""
@@ -88,6 +94,11 @@ class _Writer:
         self.voiced_chords = voiced_chords
         self.bars = chart.played
         self.first_beats = self.bars[0].start_beats
+        earliest = min((one.start_beats for one in voiced_chords), default=self.first_beats)
+        if earliest < self.first_beats:
+            # Something is played before the first bar line: whole bars before it keep bar lines where they are.
+            bar_beats = Fraction(chart.bars[0].meter.beats)
+            self.first_beats -= ceil((self.first_beats - earliest) / bar_beats) * bar_beats
         self.end_beats = self.bars[-1].start_beats + self.bars[-1].beats
         self.quarter = Fraction(4, chart.bars[0].meter.unit)  # quarters in a beat of the form
         times = [time for start, beats, _ in self.sung() for time in (start, start + beats)]
@@ -129,6 +140,10 @@ class _Writer:
         say(0, "set_tempo", tempo=max(1, round(_MINUTE_US / quarters)))
         keys = self.chart.keys
         meter, key = None, None
+        if self.first_beats < self.bars[0].start_beats:
+            first = self.chart.bars[0].meter
+            meter = (first.beats, first.unit)
+            say(0, "time_signature", numerator=first.beats, denominator=first.unit)
         for played in self.bars:
             bar = self.chart.bars[played.written]
             tick = self.tick(played.start_beats)
