@@ -110,7 +110,7 @@ def test_a_file_that_is_there_is_written_over_only_on_request(
         (["lead", "blues", "--lowest", "C5", "--highest", "C4"], 2, "above"),
         (["lead", "blues", "--lowest", "zz"], 2, "not a key"),
         (["lead", "blues", "--reach", "2"], 2, "5 to 24"),
-        (["lead", "blues", "--lowest", "C4", "--highest", "D4"], 2, "no voicing that fits"),
+        (["lead", "blues", "--lowest", "C4", "--highest", "D4"], 2, "--voicing"),
     ],
 )
 def test_what_cannot_be_done_is_one_line(

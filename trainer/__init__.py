@@ -10,7 +10,7 @@ fails when it is broken.
     chords/      chord symbols: text <-> quality, bass, tensions; three styles of writing them
     voicings/    the voicing table; a recipe on a root, in a register, within a reach
     leading/     the cheapest path through many chords' candidate voicings
-    charts/      bars of chords as text, progressions and forms; any key from any key
+    charts/      bars of chords as text and as MusicXML, progressions and forms; any key from any key
     capture      timed note events in, settled gestures out
     grading/     target and gesture -> verdicts by degree, and the cause of a miss
     naming       held keys -> degrees of a chord, the voicings they belong to, and the chords they may be

@@ -11,22 +11,24 @@ import argparse
 import gc
 from collections.abc import Callable
 from itertools import count
+from pathlib import Path as FilePath
 from random import Random
 from statistics import median
 from time import process_time_ns
 
-from trainer.charts import form_chart, in_twelve_keys, lead_chart
+from trainer.charts import form_chart, in_twelve_keys, lead_chart, read_chart
 from trainer.chords import Chord, Quality, parse
 from trainer.leading import Path, Plan, Slot, Weights, lead
 from trainer.leading.choices import _candidates, _forms
 from trainer.leading.paths import _costs_of
 from trainer.pitch import TWELVE_ROOTS, Note, respelled
-from trainer.voicings import families, recipes_for
+from trainer.voicings import families, recipes_for, under
 
 BLUES = "C7 F7 C7 Gm7 C7 F7 F#dim7 C7 Em7 A7 Dm7 G7 C7 A7 Dm7 G7".split()
 """The jazz form of the blues, one slot a chord."""
 
 ALL_WEIGHTS = Weights(top_leap=1, centre=0.1, repeated_form=1, parallel=0.5, contrary=0.25)
+DEMO = FilePath(__file__).parent.parent.parent / "drills" / "demo-the-kettle-takes-its-time.chart"
 KINDS = ("m7", "7", "maj7", "m7b5", "7(b9)", "6", "dim7", "7alt")
 
 
@@ -42,7 +44,7 @@ def milliseconds(work: Callable[[], object], times: int) -> float:
 
 def forget() -> None:
     """Nothing is known any more of candidates and of what moves cost."""
-    for known in (_candidates, _forms, _costs_of):
+    for known in (_candidates, _forms, _costs_of, under):
         known.cache_clear()
 
 
@@ -104,9 +106,17 @@ def main() -> None:
             milliseconds(lambda: cold(forms, plan, ALL_WEIGHTS, True), 5),  # noqa: B023
         ]
         print(f"{name:32}{most:10}" + "".join(f"{figure:13.1f}" for figure in figures))
+    tune = in_twelve_keys(read_chart(DEMO.read_text(encoding="utf-8")))
+
+    def under_melody() -> None:
+        forget()
+        for chart in tune:
+            lead_chart(chart)
+
+    print(f"\nthe demo tune under its melody in 12 keys, cold: {milliseconds(under_melody, 5):.1f} ms")
     blues = form_chart("jazz blues")
     whole = milliseconds(lambda: [lead_chart(chart, loop=True) for chart in in_twelve_keys(blues)], 9)
-    print(f"\nthe form by degree put into 12 keys, unrolled and led as a loop: {whole:.1f} ms")
+    print(f"the form by degree put into 12 keys, unrolled and led as a loop: {whole:.1f} ms")
     chance = Random(1)
     every = [Slot(parse(root.name + kind)) for root in TWELVE_ROOTS for kind in KINDS]
     counts = (1_000, 2_000) if quick else (2_500, 5_000, 10_000)

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from trainer.leading import Plan, Weights
     from trainer.pitch import MidiNote
 
+_REMEDY: Final = (
+    " Give it more room (--lowest, --highest, --reach) or other voicings (--voicing, --inversions), or leave a melody"
+    " aside (--without-melody)."
+)
 _LEAST_REACH: Final = 5
 _MOST_REACH: Final = 24
 
@@ -35,7 +39,9 @@ def lead(options: argparse.Namespace) -> int:
                 print(json_line(lead_values(found)))
             else:
                 print(("\n" if index else "") + shown(lead_text(found, why=options.why)))
-    except (LeadingError, ChartError, VoicingError) as error:
+    except LeadingError as error:
+        raise Refusal(shown(f"{error}{_REMEDY if error.refused else ''}"), USED_WRONGLY) from None
+    except (ChartError, VoicingError) as error:
         raise Refusal(shown(str(error)), USED_WRONGLY) from None
     return DONE
 

@@ -167,8 +167,12 @@ def _as_planned(form: Recipe, plan: Plan) -> Recipe:
 
 def _known(name: str, plan: Plan) -> bool:
     """Whether a name is that of a row, so that its fault lies with the chord and not with the name."""
-    wanted = plain_name(name)
-    return any(plain_name(row.name) == wanted for rows in families(plan.extra_rows).values() for row in rows)
+    return plain_name(name) in _row_names(plan.extra_rows)
+
+
+@lru_cache(maxsize=64)
+def _row_names(extra_rows: tuple[VoicingRow, ...]) -> frozenset[str]:
+    return frozenset(plain_name(row.name) for rows in families(extra_rows).values() for row in rows)
 
 
 def _sentence(text: str) -> str:

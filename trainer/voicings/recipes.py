@@ -49,6 +49,7 @@ class Recipe:
 _SIGNS: Final = str.maketrans({"♭": "b", "♯": "#", ",": " ", "-": " ", "–": " "})
 
 
+@lru_cache(maxsize=2048)
 def plain_name(text: str) -> str:
     """A name as it is looked up: case, commas, hyphens and white space do not count.
 
@@ -340,6 +341,7 @@ def _candidates(voicing: str, quality: Quality, extra_rows: tuple[VoicingRow, ..
     return [first, *(other for other in recipes_for(quality, extra_rows) if other.family == first.family)]
 
 
+@lru_cache(maxsize=4096)
 def under(voicing: str, quality: Quality, top: Degree | str, extra_rows: tuple[VoicingRow, ...] = ()) -> Recipe:
     """A voicing with a given degree as its top note. Raises `VoicingError`.
 
