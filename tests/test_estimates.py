@@ -83,6 +83,16 @@ def test_equal_times_give_an_interval_of_no_width() -> None:
     assert middle.low == middle.median == middle.high == 1000
 
 
+@settings(deadline=None, max_examples=50)
+@given(st.lists(st.sampled_from([700.0, 800.0, 800.0, 900.0]) | st.floats(300, 9000), min_size=6, max_size=60))
+def test_the_interval_of_a_median_is_that_of_another_library_also_where_times_are_tied(values: list[float]) -> None:
+    """scipy's test of a quantile, an implementation of its own."""
+    middle = median_interval(values)
+    expected = stats.quantile_test(values, q=0, p=0.5).confidence_interval(0.95)
+    assert middle is not None
+    assert (middle.low, middle.high) == (expected.low, expected.high)
+
+
 times = st.floats(1, 60_000)
 
 

@@ -38,6 +38,12 @@ class TryRecord:
     think_ms: float | None
     spread_ms: float
 
+    @property
+    def degrees_missed(self) -> tuple[str, ...]:
+        """Degrees missing or replaced, from the bottom up, each once; one in another octave was found."""
+        missed = [said.degree for said in self.verdicts if said.verdict in ("missing", "replaced")]
+        return tuple(dict.fromkeys(missed))
+
 
 RawEvent = tuple[int, str, int, int, int]
 """Microseconds from the prompt, kind, key, value, channel (0-15)."""
@@ -105,6 +111,23 @@ class Attempt:
             and self.stamp_origin != "keyboard"
             and self.response_ms is not None
             and self.response_ms > 0
+        )
+
+    @property
+    def missed(self) -> bool:
+        """Whether it counts and its first try was wrong: what mistakes are told of."""
+        return self.counts and bool(self.tries) and not self.tries[0].right
+
+    @property
+    def settled(self) -> bool:
+        """Whether its settle time counts: ended right with nothing shown, not set aside, heard from a piano."""
+        return (
+            self.counts
+            and self.outcome == "right"
+            and self.settle_ms is not None
+            and not self.hint
+            and not self.set_aside
+            and self.stamp_origin != "keyboard"
         )
 
     @property

@@ -9,11 +9,12 @@ import math
 from collections import Counter
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 from trainer.estimates import Middle, median_interval, wilson
 from trainer.pitch import TWELVE_ROOTS
 from trainer.progress.attempts import Attempt
+from trainer.progress.tallies import Tally
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,21 +52,36 @@ def figures(attempts: Iterable[Attempt]) -> Figures:
     """
     counted = [attempt for attempt in attempts if attempt.counts]
     right = sum(attempt.right_unaided for attempt in counted)
-    interval = wilson(right, len(counted))
-    times = response_times_ms(counted)
-    middle = median_interval(times)
-    return Figures(
-        attempts=len(counted),
-        right=right,
-        accuracy=right / len(counted) if counted else None,
-        low=interval[0] if interval else None,
-        high=interval[1] if interval else None,
-        times=len(times),
-        median_ms=middle.median if middle else None,
-        median_low_ms=middle.low if middle else None,
-        median_high_ms=middle.high if middle else None,
-        last_utc=max((attempt.utc for attempt in counted), default=None),
-    )
+    last_utc = max((attempt.utc for attempt in counted), default=None)
+    return Figures(**_estimated(len(counted), right, response_times_ms(counted), last_utc))
+
+
+def estimated(tally: Tally | None) -> dict[str, Any]:
+    """The fields of `Figures` of a tally (see `trainer.progress.tallies`); of nothing for None.
+
+    >>> estimated(Tally(attempts=2, right=1))["accuracy"], estimated(None)["accuracy"]
+    (0.5, None)
+    """
+    if tally is None:
+        return _estimated(0, 0, (), None)
+    return _estimated(tally.attempts, tally.right, tally.times_ms, tally.last_utc)
+
+
+def _estimated(attempts: int, right: int, times_ms: Sequence[float], last_utc: str | None) -> dict[str, Any]:
+    interval = wilson(right, attempts)
+    middle = median_interval(times_ms)
+    return {
+        "attempts": attempts,
+        "right": right,
+        "accuracy": right / attempts if attempts else None,
+        "low": interval[0] if interval else None,
+        "high": interval[1] if interval else None,
+        "times": len(times_ms),
+        "median_ms": middle.median if middle else None,
+        "median_low_ms": middle.low if middle else None,
+        "median_high_ms": middle.high if middle else None,
+        "last_utc": last_utc,
+    }
 
 
 def response_times_ms(attempts: Iterable[Attempt]) -> list[float]:
@@ -170,19 +186,28 @@ def slowest_roots(attempts: Iterable[Attempt]) -> SlowRoots | None:
     >>> slowest_roots([]) is None
     True
     """
-    latest: dict[str, list[float]] = {note.name: [] for note in TWELVE_ROOTS}
-    asked = set()
+    times: dict[str, list[float]] = {}
     for attempt in sorted(attempts, key=lambda attempt: (attempt.utc, attempt.session, attempt.number)):
         if attempt.counts:
-            asked.add(attempt.plain_root)
+            times.setdefault(attempt.plain_root, [])
         if attempt.timed and attempt.response_ms is not None:
-            latest[attempt.plain_root].append(math.log(attempt.response_ms))
-    compared = tuple(root for root, logarithms in latest.items() if len(logarithms) >= LEAST_FOR_THREE)
+            times[attempt.plain_root].append(attempt.response_ms)
+    return slowest_of(times)
+
+
+def slowest_of(times_ms: Mapping[str, Sequence[float]]) -> SlowRoots | None:
+    """`slowest_roots` of the response times of each root that was asked, oldest first.
+
+    >>> slowest_of({}) is None
+    True
+    """
+    order = [note.name for note in TWELVE_ROOTS if note.name in times_ms]
+    compared = tuple(root for root in order if len(times_ms[root]) >= LEAST_FOR_THREE)
     if len(compared) < 2:
         return None
-    not_yet = tuple(root for root in latest if root in asked and root not in compared)
-    tries = min(LEAST_FOR_ONE, *(len(latest[root]) for root in compared))
-    means = {root: math.fsum(latest[root][-tries:]) / tries for root in compared}
+    not_yet = tuple(root for root in order if root not in compared)
+    tries = min(LEAST_FOR_ONE, *(len(times_ms[root]) for root in compared))
+    means = {root: math.fsum(map(math.log, times_ms[root][-tries:])) / tries for root in compared}
     slow_first = sorted(compared, key=lambda root: -means[root])
     alone = tries == LEAST_FOR_ONE and not not_yet
     named = slow_first[:3] if len(compared) > 3 else slow_first[: int(alone)]
@@ -220,19 +245,24 @@ def causes(attempts: Iterable[Attempt]) -> Mistakes:
     voicings: Counter[str] = Counter()
     total = 0
     for attempt in attempts:
-        if not attempt.counts or not attempt.tries or attempt.tries[0].right:
+        if not attempt.missed:
             continue
         first = attempt.tries[0]
         total += 1
         if first.cause is not None:
             by_cause[first.cause] += 1
-        by_degree.update({said.degree for said in first.verdicts if said.verdict in ("missing", "replaced")})
+        by_degree.update(first.degrees_missed)
         roots[attempt.plain_root] += 1
         voicings[attempt.voicing] += 1
-    return Mistakes(total, _ranked(by_cause), _ranked(by_degree), _ranked(roots), _ranked(voicings))
+    return Mistakes(total, ranked(by_cause), ranked(by_degree), ranked(roots), ranked(voicings))
 
 
-def _ranked(counts: Counter[str]) -> dict[str, int]:
+def ranked(counts: Mapping[str, int]) -> dict[str, int]:
+    """Counts, the most frequent first; equal ones in the order of their names.
+
+    >>> ranked({"b": 1, "a": 1, "c": 2})
+    {'c': 2, 'a': 1, 'b': 1}
+    """
     return dict(sorted(counts.items(), key=lambda pair: (-pair[1], pair[0])))
 
 
@@ -298,17 +328,8 @@ def time_split(attempts: Sequence[Attempt]) -> TimeSplit:
     TimeSplit(think_ms=None, spread_ms=None, settle_ms=None)
     """
     first_tries = [attempt.tries[0] for attempt in attempts if attempt.timed and attempt.tries]
-    settled = [
-        attempt.settle_ms
-        for attempt in attempts
-        if attempt.outcome == "right"
-        and attempt.settle_ms is not None
-        and not attempt.hint
-        and not attempt.set_aside
-        and attempt.stamp_origin != "keyboard"
-    ]
     return TimeSplit(
         median_interval(one.think_ms for one in first_tries if one.think_ms is not None),
         median_interval(one.spread_ms for one in first_tries),
-        median_interval(settled),
+        median_interval(one.settle_ms for one in attempts if one.settled and one.settle_ms is not None),
     )

@@ -1,0 +1,192 @@
+"""Figures laid out to be looked at: roots, voicing by root, a learning curve, mistakes, times, what is learned.
+
+Each is asked of a `Tallies`, so a record of any length answers as quickly as its store counts. Rows keep the order of
+the alphabet by voicing and quality, roots the cycle of fourths, days that of time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+from trainer.estimates import median_interval, wilson
+from trainer.pitch import TWELVE_ROOTS
+from trainer.progress.figures import (
+    Figures,
+    Item,
+    Mistakes,
+    RootFigures,
+    SlowRoots,
+    TimeSplit,
+    estimated,
+    ranked,
+    slowest_of,
+)
+from trainer.progress.tallies import EVERYTHING, Only, Parts, Tallies, Tally
+
+TWELVE: Final = tuple(note.name for note in TWELVE_ROOTS)
+
+LEARNED: Final = "learned"
+PRACTISED: Final = "practised"
+NOT_YET: Final = "not yet"
+
+
+def whole(source: Tallies, only: Only = EVERYTHING) -> Figures:
+    """The figures of all that is asked for together."""
+    return _figures(source.tallies((), only).get(()))
+
+
+def roots(source: Tallies, only: Only = EVERYTHING) -> tuple[RootFigures, ...]:
+    """The figures of each of the twelve roots, always all of them, in the cycle of fourths."""
+    found = source.tallies(("root",), only)
+    return tuple(_root(root, found.get((root,))) for root in TWELVE)
+
+
+def _root(root: str, tally: Tally | None) -> RootFigures:
+    return RootFigures(root=root, **estimated(tally))
+
+
+def _figures(tally: Tally | None) -> Figures:
+    return Figures(**estimated(tally))
+
+
+def figures_each(source: Tallies, by: str, only: Only = EVERYTHING) -> dict[str, Figures]:
+    """The figures of each voicing, set, port, quality, root or day that was practised, in the order of its name."""
+    return {key[0]: _figures(tally) for key, tally in sorted(source.tallies((by,), only).items())}
+
+
+# -- voicing by root
+
+
+@dataclass(frozen=True, slots=True)
+class TableRow:
+    """One kind of voicing (voicing and quality) on the twelve roots, and its figures over all of them."""
+
+    voicing: str
+    quality: str
+    whole: Figures
+    roots: tuple[RootFigures, ...]
+
+
+def voicing_table(source: Tallies, only: Only = EVERYTHING) -> tuple[TableRow, ...]:
+    """A row for each voicing in each quality that was practised; () where nothing was."""
+    cells = source.tallies(("voicing", "quality", "root"), only)
+    return tuple(
+        TableRow(
+            voicing,
+            quality,
+            _figures(tally),
+            tuple(_root(root, cells.get((voicing, quality, root))) for root in TWELVE),
+        )
+        for (voicing, quality), tally in sorted(source.tallies(("voicing", "quality"), only).items())
+    )
+
+
+# -- one item, day by day
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayFigures(Figures):
+    """The figures of one day."""
+
+    day: str
+
+
+def learning_curve(source: Tallies, item: Item, only: Only = EVERYTHING) -> tuple[DayFigures, ...]:
+    """The figures of an item on each day on which it was practised, in the order of time; () where it never was."""
+    voicing, quality, root = item
+    of_item = replace(only, voicings=(voicing,), qualities=(quality,), roots=(root,))
+    days = source.tallies(("day",), of_item)
+    return tuple(DayFigures(day=day, **estimated(tally)) for (day,), tally in sorted(days.items()))
+
+
+# -- mistakes
+
+
+def mistakes(source: Tallies, only: Only = EVERYTHING) -> Mistakes:
+    """How often first tries were wrong, by cause, degree, root and voicing, the most frequent first."""
+    return Mistakes(
+        source.misses((), only).get((), 0),
+        *(
+            ranked({key[0]: count for key, count in source.misses((by,), only).items()})
+            for by in ("cause", "degree", "root", "voicing")
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """How many of `attempts` had something, and their share with its Wilson interval (0 to 1, None for no attempts)."""
+
+    attempts: int
+    count: int
+    share: float | None
+    low: float | None
+    high: float | None
+
+
+def cause_by_root(source: Tallies, cause: str, only: Only = EVERYTHING) -> dict[str, Share]:
+    """On each of the twelve roots, how many first tries were missed through a cause."""
+    missed = source.misses(("cause", "root"), only)
+    asked = source.tallies(("root",), only)
+    return {
+        root: _share(missed.get((cause, root), 0), asked[(root,)].attempts if (root,) in asked else 0)
+        for root in TWELVE
+    }
+
+
+def _share(count: int, attempts: int) -> Share:
+    interval = wilson(count, attempts)
+    if interval is None:
+        return Share(attempts, count, None, None, None)
+    return Share(attempts, count, count / attempts, *interval)
+
+
+# -- times
+
+
+def time_parts(source: Tallies, only: Only = EVERYTHING) -> TimeSplit:
+    """Think, spread and settle of all that is asked for together."""
+    return _split(source.parts((), only).get(()))
+
+
+def time_parts_each(source: Tallies, by: str, only: Only = EVERYTHING) -> dict[str, TimeSplit]:
+    """Think, spread and settle of each voicing, set, root ..., in the order of its name."""
+    return {key[0]: _split(parts) for key, parts in sorted(source.parts((by,), only).items())}
+
+
+def _split(parts: Parts | None) -> TimeSplit:
+    found = parts or Parts()
+    return TimeSplit(*map(median_interval, (found.think_ms, found.spread_ms, found.settle_ms)))
+
+
+def slow_roots(source: Tallies, only: Only = EVERYTHING) -> SlowRoots | None:
+    """The three slowest roots and the slowest one, as `trainer.progress.slowest_roots` tells them."""
+    return slowest_of({root: tally.times_ms for (root,), tally in source.tallies(("root",), only).items()})
+
+
+# -- learned beside practised
+
+
+@dataclass(frozen=True, slots=True)
+class StandingRow:
+    """One kind of voicing on the twelve roots: learned, practised or not yet, in the cycle of fourths."""
+
+    voicing: str
+    quality: str
+    roots: tuple[str, ...]
+
+    def count(self, state: str) -> int:
+        """On how many roots it is in a state."""
+        return self.roots.count(state)
+
+
+def standing_table(source: Tallies, only: Only = EVERYTHING) -> tuple[StandingRow, ...]:
+    """A row for each kind of voicing that was practised on any root; () where nothing was."""
+    found = source.standings(only)
+    kinds = sorted({(voicing, quality) for voicing, quality, _ in found})
+
+    def state(item: Item) -> str:
+        return NOT_YET if item not in found else LEARNED if found[item].learned else PRACTISED
+
+    return tuple(StandingRow(*kind, tuple(state((*kind, root)) for root in TWELVE)) for kind in kinds)
