@@ -7,11 +7,13 @@ and so were the charts beside them that say what a musician reads there (common 
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from fractions import Fraction
 from importlib.util import find_spec
 from pathlib import Path
 
+import music21
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -23,6 +25,7 @@ from trainer.charts import (
     FORMS,
     Bar,
     Chart,
+    ChartError,
     FormRow,
     Key,
     MelodyNote,
@@ -34,7 +37,7 @@ from trainer.charts import (
     write_chart,
 )
 from trainer.charts.note_values import pieces_of
-from trainer.charts.score_files import compressed
+from trainer.charts.score_files import compressed, unpacked
 from trainer.charts.score_reading import read_score
 from trainer.charts.score_writing import laid_out, write_score
 from trainer.charts.values import ChartChord
@@ -513,3 +516,73 @@ def test_a_key_is_kept() -> None:
         for key in twelve_keys(minor):
             chart = read_chart(f"key: {key}\n| C7 |")
             assert read_score(write_score(chart).encode()).key == Key(key.root, minor)
+
+
+# ------------------------------------------------------------- scores of others
+
+SUITE = Path(music21.__file__).parent / "musicxml" / "lilypondTestSuite"
+"""LilyPond's suite of small scores, one for each feature of MusicXML, as music21 ships it."""
+
+FEATURES = "02 03 11 12 13 21 22 23 24 33 42 43 45 46 72 73".split()
+"""Rests, rhythm, times, clefs, keys, chords, noteheads, tuplets, grace notes, ties, voices, staves, repeats, pick-ups,
+transposing instruments, percussion: what may change which notes are the melody."""
+
+READ_OTHERWISE = {
+    "21f-Chord-ElementInBetween.xml",  # notes struck together, with something else between them: music21 has them apart
+    "32c-MultipleNotationChildren.xml",  # a sharp printed where no <alter> sounds it: music21 sounds it
+    "43d-MultiStaff-StaffChange.xml",  # one voice on two staves: music21 parts them
+}
+
+
+def melody_by_music21(score: str) -> list[int]:
+    """The keys of the first voice of the first part, the highest of those struck together, ties joined."""
+    found: list[int] = []
+    part = converter.parseData(score, format="musicxml").parts[0].toSoundingPitch()
+    for measure in part.getElementsByClass("Measure"):
+        tops: dict[float, tuple[int, bool]] = {}
+        for one in (measure.voices[0] if measure.voices else measure).notes:
+            if isinstance(one, harmony.ChordSymbol) or not getattr(one, "pitches", ()):
+                continue
+            if one.duration.isGrace or one.style.noteSize == "cue" or one.notehead == "slash":
+                continue
+            held = one.tie is not None and one.tie.type in ("stop", "continue")
+            at = round(float(one.offset), 4)
+            tops[at] = (max(tops.get(at, (0, False))[0], *(pitch.midi for pitch in one.pitches)), held)
+        found += [key for _, (key, held) in sorted(tops.items()) if not held]
+    return found
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_the_melodies_of_a_suite_of_features_are_those_that_music21_reads() -> None:
+    read = 0
+    for path in sorted(path for feature in FEATURES for path in SUITE.glob(f"{feature}*.xml")):
+        text = path.read_text(encoding="utf-8")
+        if "<harmony" not in text:
+            text = re.sub(r"(<measure\b[^>]*[^/]>)", rf"\1{chord()}", text, count=1)
+        try:
+            chart = read_score(text.encode())
+        except ChartError as error:
+            assert error.faults and all("measure" in one.message for one in error.faults), path.name
+            continue
+        read += 1
+        assert read_chart(write_chart(chart)) == chart, path.name
+        if path.name not in READ_OTHERWISE:
+            ours = [one.key for bar in chart.bars for one in bar.melody if not one.tied]
+            assert ours == melody_by_music21(text), path.name
+    assert read > 50
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_the_lead_sheets_of_a_corpus_have_the_chords_and_melody_that_music21_reads() -> None:
+    # Two songs from before 1912, in the corpus that music21 ships.
+    paths = sorted((Path(music21.__file__).parent / "corpus" / "leadSheet").glob("*.mxl"))
+    assert paths
+    for path in paths:
+        chart = read_score(path.read_bytes())
+        assert read_chart(write_chart(chart)) == chart
+        score = unpacked(path.read_bytes()).decode()
+        chords, melody = heard_by_music21(score)
+        expected_chords, expected_melody = as_written(chart)
+        ours = [(root, bass) for _, root, bass in expected_chords if root != "N.C."]
+        assert list(dict.fromkeys((root, bass) for _, root, _, bass in chords)) == list(dict.fromkeys(ours))
+        assert [(at, key) for at, _, key, _ in melody] == [(at, key) for at, _, key, _ in expected_melody]
