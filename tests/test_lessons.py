@@ -125,7 +125,8 @@ def test_a_section_that_comes_again_is_a_pass_of_its_own() -> None:
     assert lesson.sections == ("A", "A2", "B", "A3")
     assert [lesson.section_beats(name) for name in lesson.sections] == [(0, 32), (32, 64), (64, 96), (96, 128)]
     bridge = lesson.slots("B")
-    assert (bridge[0].start_beats, bridge[0].bar, bridge[0].target.chord.symbol) == (0, 17, "E7")
+    assert (bridge[0].start_beats, bridge[0].bar, bridge[0].target.chord.symbol) == (64, 17, "E7")
+    assert [bar.number for bar in lesson.bars("B")] == list(range(17, 25))
     assert {slot.section for slot in bridge} == {"B"}
     with pytest.raises(ValueError, match="A, A2, B, A3"):
         lesson.slots("C")

@@ -244,7 +244,7 @@ def _files(options: argparse.Namespace) -> Iterator[Finding]:
     try:
         places = Places.found()
         _, faults = read_settings(places.settings)
-        files = places.drill_files()
+        files = places.drill_files() + places.lesson_files()
     except StorageError as error:
         yield Finding("settings", str(error), False)
         return
@@ -340,10 +340,11 @@ def _actions(parser: argparse.ArgumentParser) -> Iterator[argparse.Action]:
 
 def _set_names() -> list[str]:
     from trainer.storage.files import StorageError
-    from trainer.storage.places import Places
+    from trainer.storage.places import Places, name_of
 
     try:
-        return [path.stem for path in Places.found().drill_files()]
+        places = Places.found()
+        return [name_of(path) for path in (*places.drill_files(), *places.lesson_files())]
     except StorageError as error:
         raise Refusal(str(error)) from None
 

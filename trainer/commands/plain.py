@@ -181,13 +181,13 @@ def choose(typed: Typed, titles: Sequence[str]) -> int | None:
 
 def practise_plainly(options: argparse.Namespace) -> int:
     """A whole practice session in lines: sets are chosen, drilled and summed up until the player ends it."""
+    from pathlib import Path
     from random import Random
 
     from trainer.commands.practising import session_of, without_screen
-    from trainer.commands.sets import found_set, load_set
+    from trainer.commands.sets import found_set, listed_names, load_set
     from trainer.inputs.running import Live
     from trainer.inputs.source import InputError
-    from trainer.storage.places import title_of
 
     store = Store(options.records)
     typed = Typed(iter(()) if sys.stdin is None else iter(sys.stdin))
@@ -195,15 +195,14 @@ def practise_plainly(options: argparse.Namespace) -> int:
     try:
         source = without_screen(options, store.settings.channel - 1 if store.settings.channel else None)
         print(spoken(f"Listening to {source.name}. {HOW}"), flush=True)
-        paths = store.places.drill_files()
-        titles = [title_of(path) or path.stem for path in paths]
+        names, titles = zip(*listed_names(store.places), strict=True)
         wanted = found_set(options.set) if options.set else None
         while True:
             if wanted is None:
                 chosen = choose(typed, titles)
                 if chosen is None:
                     return DONE
-                wanted = paths[chosen]
+                wanted = Path(names[chosen])
             drill_set = load_set(str(wanted))
             print(spoken(f"{drill_set.title}. {drill_set.about}"), flush=True)
             controls = store.preferences().controls

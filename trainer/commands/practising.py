@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING, Any, Final
 
 from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
 from trainer.commands.rows import CommandRow
-from trainer.commands.sets import found_set, load_set, read_set
+from trainer.commands.sets import WAYS, found_set, load_set, read_lesson_file, read_set, wanted_name, way_name
 from trainer.commands.store import Store
 from trainer.commands.streams import json_line
 
@@ -27,6 +28,7 @@ BLUETOOTH_MS: Final = 15
 
 
 def drill(options: argparse.Namespace) -> int:
+    options.set = wanted_name(options.set, moves=options.moves, section=options.section)
     if options.plain:
         from trainer.commands.plain import practise_plainly
 
@@ -220,22 +222,32 @@ class _Sets:
     def entries(self) -> list[SetEntry]:
         """One row a file, with the title it gives itself: the screen opens before all of them are read whole."""
         from trainer.screens.app import SetEntry
-        from trainer.storage.places import title_of
+        from trainer.storage.places import name_of, title_of
 
-        paths = dict.fromkeys([*map(str, self._store.places.drill_files()), *self._read])
-        return [SetEntry(path, title_of(Path(path)) or Path(path).stem) for path in paths]
+        places = self._store.places
+        lessons = set(map(str, places.lesson_files()))
+        paths = dict.fromkeys([*map(str, places.drill_files()), *map(str, places.lesson_files()), *self._read])
+        found = []
+        for path in paths:
+            title = title_of(Path(path)) or name_of(Path(path))
+            ways = [SetEntry(way_name(path, way), f"{title}: {way}") for way in WAYS] if path in lessons else []
+            found.append(SetEntry(path, title, ways=tuple(ways)))
+        return found
 
     def described(self, entry: SetEntry) -> SetEntry:
         """A row with the set's text and number of prompts; a faulty one with what is wrong with it."""
         from random import Random
 
         from trainer.drills import turns
-        from trainer.screens.app import SetEntry
 
         drill_set, faults = self._set(entry.name)
         if drill_set is None or faults:
-            return SetEntry(entry.name, entry.title, f"This set has a fault. {faults[0]}")
-        return SetEntry(entry.name, drill_set.title, drill_set.about, len(turns(drill_set, Random(0))))
+            return replace(entry, about=f"This set has a fault. {faults[0]}", ways=())
+        if entry.ways:
+            lesson, _ = read_lesson_file(Path(entry.name))
+            return replace(entry, about=lesson.about if lesson is not None else "")
+        prompts = sum(1 + len(drill_set.drills[index].then) for index, _ in turns(drill_set, Random(0)))
+        return replace(entry, title=drill_set.title, about=drill_set.about, prompts=prompts)
 
     def session(self, entry: SetEntry, hand: Hand) -> Session:
         """A session of a listed set. Raises `Refusal` with one line where it cannot be."""
@@ -294,7 +306,13 @@ def _sources(options: argparse.Namespace, store: Store) -> dict[str, Any]:
 
 
 def _drill_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("set", metavar="SET", help="a file, or a shipped set or one of your own by part of its name")
+    parser.add_argument(
+        "set",
+        metavar="SET",
+        help="a drill set, a lesson or a chart: a file, or a shipped one or one of your own by part of its name",
+    )
+    parser.add_argument("--moves", action="store_true", help="of a lesson, its moves from one voicing to the next")
+    parser.add_argument("--section", metavar="NAME", default="", help="of a lesson, one section, as in A or A2")
     parser.add_argument(
         "--input",
         metavar="PORT|FILE.mid|computer|script",
@@ -314,6 +332,7 @@ COMMANDS: Final = (
         "drill one set",
         "  trainer drill 'guide tones'\n"
         "  trainer drill my-set.toml --input 'Digital Piano'\n"
+        "  trainer drill kettle --moves\n"
         "  trainer drill my-set.toml --input take.mid --headless --json\n"
         "  trainer drill 07-minor-sevenths-from-the-third --input script --headless --seed 3",
         _drill_arguments,

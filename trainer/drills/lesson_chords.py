@@ -108,13 +108,18 @@ class LessonMove:
 
 
 def bars_text(labels: Iterable[str]) -> str:
-    """Labels of places as one says them.
+    """Labels of places as one says them; bar 0 is the pick-up.
 
-    >>> bars_text(["1", "3", "4.3"]), bars_text(["2"])
-    ('bars 1, 3 and 4.3', 'bar 2')
+    >>> bars_text(["1", "3", "4.3"]), bars_text(["0.4", "2"]), bars_text(["0.4"])
+    ('bars 1, 3 and 4.3', 'the pick-up and bar 2', 'the pick-up')
     """
     names = list(dict.fromkeys(labels))
-    return f"bar {names[0]}" if len(names) == 1 else f"bars {', '.join(names[:-1])} and {names[-1]}"
+    bars = [name for name in names if name.split(".")[0] != "0"]
+    said = ["the pick-up"] if len(bars) < len(names) else []
+    if bars:
+        listed = bars[0] if len(bars) == 1 else f"{', '.join(bars[:-1])} and {bars[-1]}"
+        said.append(f"{'bar' if len(bars) == 1 else 'bars'} {listed}")
+    return " and ".join(said)
 
 
 _INTERVALS: Final = "1 b2 2 b3 3 4 b5 5 b6 6 b7 7".split()

@@ -42,7 +42,7 @@ from trainer.drills.lesson_chords import (
 from trainer.drills.lesson_drills import bare, move_drill, voicing_drill
 from trainer.drills.rhythm import Frame, Hit, moments
 from trainer.drills.rules import MELODY, Facts, Manner, Rule, key_shift, manner_of
-from trainer.drills.values import TITLE_LETTERS, DrillSet, register_of
+from trainer.drills.values import TITLE_LETTERS, Drill, DrillSet, register_of
 from trainer.grading import Target
 from trainer.leading import Candidates, LeadingError, candidates, lead, motion
 from trainer.leading import Slot as LeadingSlot
@@ -251,12 +251,17 @@ class Lesson:
             raise ValueError(f"there is no section {section!r}; there are {', '.join(self.sections) or 'none'}")
         return bars[0].start_beats, bars[-1].start_beats + bars[-1].beats
 
+    def bars(self, section: str = "") -> tuple[PlayedBar, ...]:
+        """The bars of a section (or the whole form) as they are played. Raises ValueError as `section_beats` does."""
+        start, end = self.section_beats(section)
+        return tuple(played for played in self.chart.played if start <= played.start_beats < end)
+
     def slots(self, section: str = "", root_below: bool | None = None, *, bass: bool = True) -> tuple[Slot, ...]:
         """What is to be played when, in order of time: the form, or one section of it.
 
-        Of the form, beat 0 is its first full bar's first; of a section, its own first. `root_below` says for all
-        chords whether a root may stand below (None: as the rules say). Without `bass`, the bass is left to somebody
-        else. Raises ValueError for a section that is not there, and `LeadingError`.
+        Beats are those of the whole form for a section, too. `root_below` says for all chords whether a root may stand
+        below (None: as the rules say). Without `bass`, the bass is left to somebody else. Raises ValueError for a
+        section that is not there, and `LeadingError`.
         """
         start, _ = self.section_beats(section)
         strokes: list[tuple[Stroke, str]] = []
@@ -270,7 +275,6 @@ class Lesson:
                     stroke = replace(stroke, bar=one.bar, beat=one.beat, start_beats=one.start_beats, beats=one.beats)
                 strokes.append((stroke, one.section))
         strokes.sort(key=lambda pair: (pair[0].start_beats, pair[0].part != BASS))
-        offset = start if section else Fraction(0)
         found: list[Slot] = []
         before: dict[str, Target] = {}
         for stroke, name in strokes:
@@ -281,7 +285,7 @@ class Lesson:
             before[stroke.part] = target
             found.append(
                 Slot(
-                    len(found), stroke.bar, stroke.beat, stroke.start_beats - offset, stroke.beats, target,
+                    len(found), stroke.bar, stroke.beat, stroke.start_beats, stroke.beats, target,
                     stroke.part, stroke.optional, name, move,
                 )
             )  # fmt: skip
@@ -289,25 +293,26 @@ class Lesson:
 
     # -- what there is to learn
 
-    def voicings(self) -> tuple[LessonVoicing, ...]:
-        """The distinct voicings in the order in which they come, each with all its places. Raises `LeadingError`.
+    def voicings(self, section: str = "") -> tuple[LessonVoicing, ...]:
+        """The distinct voicings in the order in which they come, each with all its places.
 
-        Distinct is a quality in a recipe: the same degrees on another root, or in another octave, are the same.
+        Distinct is a quality in a recipe: the same degrees on another root, or in another octave, are the same. Raises
+        `LeadingError`, and ValueError for a section that is not there; so do the three below.
         """
         found: dict[tuple[str, Recipe], list[LessonChord]] = {}
-        for one in self.form:
+        for one in self._chords_of(section):
             found.setdefault((one.chord.quality.text, bare(one.target.placement.recipe)), []).append(one)
         return tuple(
             LessonVoicing(places[0].chord.quality, places[0].target.placement.recipe, tuple(places))
             for places in found.values()
         )
 
-    def moves(self) -> tuple[LessonMove, ...]:
-        """The distinct moves in the order in which they come, the one back to the beginning last where the form
-        repeats. A chord that is only played again is no move. Raises `LeadingError`."""
-        form = list(self.form)
+    def moves(self, section: str = "") -> tuple[LessonMove, ...]:
+        """The distinct moves in the order in which they come, the one back to the beginning last where the whole form
+        repeats. A chord that is only played again is no move."""
+        form = self._chords_of(section)
         pairs = list(pairwise(form))
-        if self.repeats and len(form) > 1:
+        if self.repeats and not section and len(form) > 1:
             first = next((one for one in form if one.bar), form[0])
             pairs.append((form[-1], first))
         found: dict[str, list[tuple[LessonChord, LessonChord]]] = {}
@@ -317,19 +322,27 @@ class Lesson:
                 found.setdefault(text, []).append((before, after))
         return tuple(LessonMove(tuple(places)) for places in found.values())
 
-    def drill_set(self) -> DrillSet:
-        """A drill for each distinct voicing, in twelve keys. Raises `LeadingError`."""
-        drills = tuple(voicing_drill(voicing, self.rows) for voicing in self.voicings())
-        about = f"Every voicing of {self.title}, in twelve keys."
-        return DrillSet(_set_title(self.title, "voicings"), drills, about, voicings=self.rows)
+    def drill_set(self, section: str = "") -> DrillSet:
+        """A drill for each distinct voicing, in twelve keys."""
+        drills = tuple(voicing_drill(voicing, self.rows) for voicing in self.voicings(section))
+        return self._set("voicings", section, f"Every voicing of {self.title}, in twelve keys.", drills)
 
-    def moves_set(self) -> DrillSet:
-        """A drill for each distinct move: two prompts in succession, in each of twelve keys. Raises `LeadingError`."""
+    def moves_set(self, section: str = "") -> DrillSet:
+        """A drill for each distinct move: two prompts in succession, in each of twelve keys."""
         keys = self.chart.keys
         key_of = {played.number: keys[played.written].root for played in self.chart.played}
-        drills = tuple(move_drill(move, key_of, self.rows) for move in self.moves())
+        drills = tuple(move_drill(move, key_of, self.rows) for move in self.moves(section))
         about = f"Every move of {self.title} from one voicing to the next, in twelve keys."
-        return DrillSet(_set_title(self.title, "moves"), drills, about, voicings=self.rows)
+        return self._set("moves", section, about, drills)
+
+    def _set(self, what: str, section: str, about: str, drills: tuple[Drill, ...]) -> DrillSet:
+        what = f"{what} of {section}" if section else what
+        title = f"{self.title[: TITLE_LETTERS - len(what) - 2]}: {what}"
+        return DrillSet(title, drills, about, voicings=self.rows)
+
+    def _chords_of(self, section: str) -> list[LessonChord]:
+        self.section_beats(section)
+        return [one for one in self.form if not section or one.section == section]
 
 
 def lesson_of(chart: Chart, rules: tuple[Rule, ...] = (), *, repeats: bool = True, title: str = "") -> Lesson:
@@ -374,7 +387,3 @@ def _one_at_a_time(form: Sequence[LessonChord]) -> Iterator[LessonChord]:
             kept.append(replace(stroke, beats=beats))
         cut.append(replace(one, strokes=tuple(reversed(kept))))
     return reversed(cut)
-
-
-def _set_title(title: str, what: str) -> str:
-    return f"{title[: TITLE_LETTERS - len(what) - 2]}: {what}"

@@ -133,7 +133,8 @@ class NoPorts:
 
 @dataclass(frozen=True, slots=True)
 class SetEntry:
-    """A drill set as listed: `name` tells it apart, the rest is shown.
+    """A drill set as listed: `name` tells it apart, the rest is shown. A lesson has `ways` of practising it instead of
+    prompts: entries to choose from once it is chosen.
 
     `keys` are its lowest and highest key, for the small keyboard; it widens by itself where a prompt lies outside.
     """
@@ -143,6 +144,7 @@ class SetEntry:
     about: str = ""
     prompts: int = 0
     keys: tuple[int, int] = (48, 72)
+    ways: tuple[SetEntry, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +228,9 @@ class PracticeApp(App[int]):
         self._refusals = refusals
         self.crashed = False
         wanted = first_set or self.preferences.last_set
-        self._set = next((entry for entry in self.drill_sets if entry.name == wanted), self.drill_sets[0])
+        every = [way for entry in self.drill_sets for way in (entry, *entry.ways)]
+        self._set = next((entry for entry in every if entry.name == wanted), self.drill_sets[0])
+        self._set = next(iter(self._set.ways), self._set)
         self.controls = _controls(self.preferences.controls)
         self.practice = PracticeScreen()
         self.practice.keyboard_wanted = self.preferences.keyboard_shown
@@ -549,7 +553,10 @@ class PracticeApp(App[int]):
         self._open(PianoScreen())
 
     def choose_set(self, entry: SetEntry) -> None:
-        """Practise a set."""
+        """Practise a set; of a lesson, choose first in which way."""
+        if entry.ways:
+            self._open(SetsScreen(tuple(map(self._describe, entry.ways)), self._set.name, entry.title))
+            return
         self._paused_by_level = False
         self.back()
         self._set = entry
@@ -563,8 +570,9 @@ class PracticeApp(App[int]):
 
     def next_set(self) -> None:
         """The set after the one in hand, round and round."""
-        row = self.drill_sets.index(self._set)
-        self.choose_set(self.drill_sets[(row + 1) % len(self.drill_sets)])
+        every = [way for entry in self.drill_sets for way in entry.ways or (entry,)]
+        row = next((row for row, entry in enumerate(every) if entry.name == self._set.name), -1)
+        self.choose_set(every[(row + 1) % len(every)])
 
     def learn(self, command: Command, control: int | None) -> None:
         """Give a command a control of the piano, or none; it counts at once."""

@@ -60,28 +60,44 @@ class Choices(OptionList):
 
 
 class SetsScreen(Level):
-    """Choose the set to practise."""
+    """Choose the set to practise, or with a `heading` the way of practising a lesson."""
 
-    def __init__(self, sets: Sequence[SetEntry], current: str) -> None:
+    def __init__(self, sets: Sequence[SetEntry], current: str, heading: str = "") -> None:
         super().__init__()
         self.sets = tuple(sets)
         self.current = current
+        self.heading = heading
 
     def compose(self) -> ComposeResult:
-        yield Static(Content("Choose a set"), classes="title")
+        yield Static(data(self.heading or "Choose a set"), classes="title")
         chosen = Choices(*(Option(_set_line(entry)) for entry in self.sets), markup=False, id="sets")
-        chosen.highlighted = next((row for row, entry in enumerate(self.sets) if entry.name == self.current), 0)
+        chosen.highlighted = next(
+            (
+                row
+                for row, entry in enumerate(self.sets)
+                if self.current in (entry.name, *(way.name for way in entry.ways))
+            ),
+            0,
+        )
         yield chosen
         yield Footer(show_command_palette=False, compact=True)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        self.app.choose_set(self.app.drill_sets[event.option_index])
+        self.app.choose_set(self.sets[event.option_index])
+
+    def action_back(self) -> None:
+        if self.heading:
+            self.app.action_sets()
+        else:
+            super().action_back()
 
 
 def _set_line(entry: SetEntry) -> Content:
     line = data(entry.title).stylize("bold")
     if entry.prompts:
         line += Content(f"   {entry.prompts} prompts")
+    elif entry.ways:
+        line += Content("   a lesson")
     if entry.about:
         line += Content("\n") + data(entry.about)
     return line
