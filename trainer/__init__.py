@@ -16,6 +16,7 @@ fails when it is broken.
     naming       held keys -> degrees of a chord, the voicings they belong to, and the chords they may be
     timing/      a take against the beats of a form: which gesture answers which chord, early or late
     drills/      drill sets: text <-> values, every fault with its line and column
+    accompaniment/  click, count-in, bass, voicings and melody: notes in beats, and MIDI messages in time
     progress/    attempts, and every figure computed from them
     scheduling/  what to practise next, replayed from attempts: today's plan, and the next prompt in a session
     session      one practice session as a state table: prompt, hear, grade, next
