@@ -104,14 +104,14 @@ def test_a_ride_cymbal_swings_its_eighths_over_a_hi_hat_on_two_and_four() -> Non
 @pytest.mark.parametrize("kind", CLICKS)
 def test_every_kind_of_click_sounds_in_every_meter_of_a_pickup_chart(kind: str) -> None:
     for beats, unit in ((4, 4), (3, 4), (6, 8), (5, 4)):
-        bars = (BarAt(Fraction(-1), Meter(beats, unit), 1), *even_bars(Meter(beats, unit), 2))
+        bars = (BarAt(Fraction(-1), Meter(beats, unit), Fraction(1)), *even_bars(Meter(beats, unit), 2))
         notes = click(bars, kind)
         assert notes and all(-1 <= note.start_beats < 2 * beats for note in notes)
 
 
 def test_a_pickup_bar_is_the_end_of_a_bar_and_has_no_accent() -> None:
     chart = read_chart("title: Pick-up\nkey: C\ntime: 4/4\n| C7 | F7 |")
-    bars = (BarAt(Fraction(-2), Meter(4, 4), 2), *bars_of(chart))
+    bars = (BarAt(Fraction(-2), Meter(4, 4), Fraction(2)), *bars_of(chart))
     notes = click(bars)
     assert [note.key for note in notes] == [77, 77, 76, 77, 77, 77, 76, 77, 77, 77]
     assert shown(click(bars, "two and four"))[:2] == [(-1, 77), (1, 77)]
@@ -132,6 +132,13 @@ def test_before_a_pickup_a_whole_bar_and_the_beats_up_to_it_are_counted() -> Non
     assert [float(note.start_beats) for note in notes] == [-8, -7, -6, -5, -4, -3, -2]
     assert loudness(notes) == "X...X.."
     assert [float(note.start_beats) for note in count_in(Meter(3, 4), 1, pickup_beats=2)] == [-6, -5, -4, -3]
+
+
+def test_a_pickup_of_an_eighth_is_counted_up_to_the_beat_before_it() -> None:
+    notes = count_in(Meter(4, 4), 1, pickup_beats=Fraction(1, 2))
+    assert [float(note.start_beats) for note in notes] == [-8, -7, -6, -5, -4, -3, -2, -1]
+    assert click((BarAt(Fraction(-1, 2), Meter(4, 4), Fraction(1, 2)),)) == ()
+    assert shown(click((BarAt(Fraction(-3, 2), Meter(4, 4), Fraction(3, 2)),))) == [(-1, 77)]
 
 
 # -- the bass

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil
 from typing import Final
 
 from trainer.accompaniment.notes import QUIET, SoundNote, accented
@@ -69,12 +70,17 @@ class BarAt:
 
     start_beats: Fraction
     meter: Meter
-    beats: int
+    beats: Fraction
 
     @property
-    def first(self) -> int:
-        """The beat of the meter (from 0) that it begins on."""
-        return max(0, self.meter.beats - self.beats) if self.is_pickup else 0
+    def first(self) -> Fraction:
+        """The place in the meter (from 0) that it begins on."""
+        return self.meter.beats - self.beats if self.is_pickup else Fraction(0)
+
+    @property
+    def whole_beats(self) -> range:
+        """The beats of the meter (from 0) that fall in it."""
+        return range(ceil(self.first), ceil(self.first + self.beats))
 
     @property
     def is_pickup(self) -> bool:
@@ -83,7 +89,8 @@ class BarAt:
 
 def even_bars(meter: Meter, count: int, start_beats: Fraction | int = 0) -> tuple[BarAt, ...]:
     """So many whole bars of one meter."""
-    return tuple(BarAt(Fraction(start_beats) + number * meter.beats, meter, meter.beats) for number in range(count))
+    start, beats = Fraction(start_beats), Fraction(meter.beats)
+    return tuple(BarAt(start + number * beats, meter, beats) for number in range(count))
 
 
 def bars_of(chart: Chart, *, pickup: bool = True) -> tuple[BarAt, ...]:
@@ -125,29 +132,25 @@ def _block(bar: BarAt, beat: int, velocity: int) -> SoundNote:
     return _on(bar, beat, LOW_BLOCK, accented(velocity, 1 if beat in _starts(bar.meter) else 0))
 
 
-def _beats(bar: BarAt) -> range:
-    return range(bar.first, bar.first + bar.beats)
-
-
 def _every_beat(bar: BarAt, velocity: int) -> list[SoundNote]:
-    return [_block(bar, beat, velocity) for beat in _beats(bar)]
+    return [_block(bar, beat, velocity) for beat in bar.whole_beats]
 
 
 def _two_and_four(bar: BarAt, velocity: int) -> list[SoundNote]:
     if bar.meter.beats == 4:
-        return [_on(bar, beat, LOW_BLOCK, velocity) for beat in _beats(bar) if beat % 2]
-    return [_on(bar, beat, LOW_BLOCK, velocity) for beat in _beats(bar) if beat not in _starts(bar.meter)]
+        return [_on(bar, beat, LOW_BLOCK, velocity) for beat in bar.whole_beats if beat % 2]
+    return [_on(bar, beat, LOW_BLOCK, velocity) for beat in bar.whole_beats if beat not in _starts(bar.meter)]
 
 
 def _one(bar: BarAt, velocity: int) -> list[SoundNote]:
-    return [_block(bar, beat, velocity) for beat in _beats(bar) if beat == 0]
+    return [_block(bar, beat, velocity) for beat in bar.whole_beats if beat == 0]
 
 
 def _ride(bar: BarAt, velocity: int) -> list[SoundNote]:
     if bar.meter.unit != 4:
         return _every_beat(bar, velocity)
     found = []
-    for beat in _beats(bar):
+    for beat in bar.whole_beats:
         found.append(_on(bar, beat, RIDE, accented(velocity, 0 if beat % 2 else -1)))
         if beat % 2:
             found.append(_on(bar, beat, PEDAL_HAT, velocity))
@@ -159,7 +162,11 @@ _KINDS: Final = {"beats": _every_beat, "two and four": _two_and_four, "one": _on
 
 
 def count_in(
-    meter: Meter, bars: int = 1, pickup_beats: int = 0, velocity: int = QUIET, start_beats: Fraction | int = 0
+    meter: Meter,
+    bars: int = 1,
+    pickup_beats: Fraction | int = 0,
+    velocity: int = QUIET,
+    start_beats: Fraction | int = 0,
 ) -> tuple[SoundNote, ...]:
     """The beats counted before `start_beats` (the first full bar), by the wood block, accented as the meter is.
 
@@ -181,5 +188,5 @@ def count_in(
         found += [_block(bar, beat, velocity) for beat in beats]
     if pickup_beats:
         (bar,) = even_bars(meter, 1, whole_ends)
-        found += [_block(bar, beat, velocity) for beat in range(meter.beats - pickup_beats)]
+        found += [_block(bar, beat, velocity) for beat in range(ceil(meter.beats - pickup_beats))]
     return tuple(found)
