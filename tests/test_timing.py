@@ -572,6 +572,24 @@ def test_what_was_followed_ends_as_the_alignment_of_the_whole() -> None:
     assert following.finish(stop) == align(events, slots, GRID, until_ns=stop)
 
 
+def test_a_long_drift_is_followed_live() -> None:
+    """Ninety-six bars, 5 % slower than the click: at the end nineteen beats behind."""
+    form = ("Dm7", "G7", "Cmaj7", "Cmaj7") * 24
+    gestures = [(at * 1.05, keys) for at, keys in chords(*form)]
+    following, _ = follow(played(gestures, 200), bars(*form))
+    assert [answer.verdict for answer in following.answers] == ["right"] * 2 + ["late"] * 94
+    assert following.answers == following.finish().answers
+
+
+def test_who_stops_short_for_two_beats_is_late_from_there_on() -> None:
+    form = ("Dm7", "G7", "Cmaj7", "Cmaj7") * 4
+    gestures = [(at + (1000 if bar >= 6 else 0), keys) for bar, (at, keys) in enumerate(chords(*form))]
+    following, _ = follow(played(gestures, 200), bars(*form))
+    assert [answer.verdict for answer in following.answers] == ["right"] * 6 + ["late"] * 10
+    assert {answer.error_ms for answer in following.answers} == {0, 1000}
+    assert following.answers == following.finish().answers
+
+
 def test_the_slot_that_is_due_goes_by_the_click() -> None:
     following = Following(both_hands("Dm7", "G7", chord_beat=1.5), GRID)
     at = [following.slot_at(GRID.start_ns + round(ms * 1e6)) for ms in (-900, 0, 750, 2749, 2750, 3999, 4000)]

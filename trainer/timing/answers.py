@@ -299,12 +299,22 @@ def splitter_of(lanes: Sequence[Lane], drift: Drift) -> Splitter:
 
 def _stretches(strokes: Sequence[Stroke], lanes: Sequence[Lane], grid: Grid, windows: Windows) -> list[list[Match]]:
     """A first way through the take, the hands together."""
+    moments = moments_of(lanes)
+    return follow(touches_of(strokes, moments, windows), moments, grid.beat_ns / MILLISECOND_NS)
+
+
+def moments_of(lanes: Sequence[Lane]) -> list[Moment]:
+    """The moments of a form with all that is asked for then, in order."""
     by_time: dict[float, tuple[int, bool]] = {}
     for lane in lanes:
         for slot, at_ms in zip(lane.slots, lane.at_ms, strict=True):
             keys, optional = by_time.get(at_ms, (0, True))
             by_time[at_ms] = (keys | mask_of(slot.target.keys), optional and slot.optional)
-    moments = [Moment(at_ms, keys, optional) for at_ms, (keys, optional) in sorted(by_time.items())]
+    return [Moment(at_ms, keys, optional) for at_ms, (keys, optional) in sorted(by_time.items())]
+
+
+def touches_of(strokes: Iterable[Stroke], moments: Sequence[Moment], windows: Windows) -> list[Touch]:
+    """Strokes as gestures of both hands together, by the gap rule."""
     gap = gap_ms([moment.at_ms for moment in moments], windows)
     graze_ms = windows.graze_ns / MILLISECOND_NS
     touches: list[Touch] = []
@@ -321,4 +331,4 @@ def _stretches(strokes: Sequence[Stroke], lanes: Sequence[Lane], grid: Grid, win
         else:
             touches.append(Touch(stroke.down_ms, 1 << stroke.key))
         last_ms = struck_ms[stroke.key] = stroke.down_ms
-    return follow(touches, moments, grid.beat_ns / MILLISECOND_NS)
+    return touches

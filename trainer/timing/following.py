@@ -10,7 +10,8 @@ What is told while playing is provisional: it comes from the same alignment, ove
 moment it is complete; any other gesture once the gap after its last key is over; a slot that nothing answered once it
 can no longer be answered. An answer told for a slot replaces the one told before. The window holds the slots within
 whose reach now is, and the strokes not yet given away, at most `MOST_STROKES`; the player's drift is the line through
-the last dozen answers, or those since the player stopped short and went on. So an event costs the same at the end of a
+the last dozen answers. Where two slots in a row were missed or wrong, the last bars are searched for a player who
+stopped short and went on, and slots given away meanwhile are opened again. So an event costs the same at the end of a
 long form as at its beginning.
 """
 
@@ -22,16 +23,28 @@ from typing import Final
 
 from trainer.capture import MILLISECOND_NS, Gesture, Kind, NoteEvent, Windows
 from trainer.timing.alignment import Lane, Run, assign, lanes_of
-from trainer.timing.answers import Aligned, Answer, Bounds, Marker, align, splitter_of
-from trainer.timing.drift import NO_DRIFT, Drift, Match, line_at
+from trainer.timing.answers import (
+    Aligned,
+    Answer,
+    Bounds,
+    Marker,
+    align,
+    moments_of,
+    splitter_of,
+    touches_of,
+)
+from trainer.timing.drift import NO_DRIFT, Drift, Match, Touch, follow, line_at
 from trainer.timing.grid import Grid
-from trainer.timing.hearing import Hand, Listener, gesture_of, whole_ms
+from trainer.timing.hearing import Hand, Listener, Stroke, gesture_of, whole_ms
 from trainer.timing.slots import Slot
 
 MOST_STROKES: Final = 40
 _MATCHES_KEPT: Final = 12
 _MATCHES_ANEW: Final = 3
 _ANEW_MS: Final = 120.0
+_LOST: Final = 2
+_STROKES_SEARCHED: Final = 60
+_SLOTS_BACK: Final = 6
 
 
 class _Voice:
@@ -43,6 +56,7 @@ class _Voice:
         self.hand = Hand()
         self.slot = 0
         self.stroke = 0
+        self.answered = (0, 0)  # the slot and the stroke after the last answer
         self.runs: dict[int, Run] = {}
         self.heard: dict[int, Gesture] = {}
         self.told: dict[int, Answer] = {}
@@ -86,6 +100,9 @@ class Following:
         self._listener = Listener(grid.start_ns, channel)
         self._events: list[NoteEvent] = []
         self._matches: list[Match] = []
+        self._strokes: list[Stroke] = []
+        self._moments = moments_of(lanes)
+        self._lost = 0  # slots given away in a row that were missed or wrong
 
     # -- what is asked of it
 
@@ -139,6 +156,10 @@ class Following:
             return ()
         voice = self._voices[self._splitter.lane(stroke.key, stroke.down_ms - self._drift_ms())]
         voice.hand.append(stroke)
+        self._strokes.append(stroke)
+        if self._lost >= _LOST:
+            self._lost = 0
+            self._find_again(now_ms)
         return self._told(now_ms, voice)
 
     def tick(self, now_ns: int) -> tuple[Answer, ...]:
@@ -179,6 +200,27 @@ class Following:
             off = [offset - line_at(before, at) for at, offset in latest]
             if min(off) > _ANEW_MS or max(off) < -_ANEW_MS:
                 self._matches = latest
+
+    def _find_again(self, now_ms: int) -> None:
+        """Several slots in a row were not right: perhaps the player stopped short. Look anew where the last gestures
+        belong, and go back to the slots that were given away meanwhile."""
+        beat_ms = self.grid.beat_ns / MILLISECOND_NS
+        latest = [stroke for stroke in self._strokes[-_STROKES_SEARCHED:] if stroke.down_ms > now_ms - 16 * beat_ms]
+        drift_ms = self._drift_ms()
+        near = [moment for moment in self._moments if abs(moment.at_ms + drift_ms - now_ms) <= 24 * beat_ms]
+        touches = [Touch(each.at_ms - drift_ms, each.keys) for each in touches_of(latest, near, self._windows)]
+        stretches = follow(touches, near, beat_ms)
+        if not stretches or len(stretches[-1]) < _MATCHES_ANEW:
+            return
+        matches = [(at, offset + drift_ms) for at, offset in stretches[-1][-_MATCHES_KEPT:]]
+        if abs(line_at(matches, matches[-1][0]) - drift_ms) <= _ANEW_MS:
+            return
+        self._matches = matches
+        for voice in self._voices:
+            voice.slot = max(voice.answered[0], voice.slot - _SLOTS_BACK)
+            voice.stroke = voice.answered[1]
+            voice.runs = {}
+            self._realign(voice, now_ms, self._drift_ms())
 
     def _told(self, now_ms: int, struck: _Voice | None) -> tuple[Answer, ...]:
         drift_ms = self._drift_ms()
@@ -231,6 +273,8 @@ class Following:
         voice.slot += 1
         if run is not None and index in voice.told:
             voice.stroke = max(voice.stroke, run.stop)
+            voice.answered = (index + 1, run.stop)
+            self._lost = self._lost + 1 if voice.told[index].verdict == "wrong" else 0
             at_ms = voice.lane.at_ms[index]
             self._match((at_ms, voice.hand.strokes[run.first].down_ms - at_ms))
             return []
@@ -238,6 +282,7 @@ class Following:
             opens = voice.opens_ms(voice.slot, drift_ms)
             while voice.stroke < len(voice.hand) and voice.hand.strokes[voice.stroke].down_ms < opens:
                 voice.stroke += 1
+        self._lost += 1
         answer = voice.marker.silent(index)
         before = voice.told.get(index)
         voice.told[index] = answer
