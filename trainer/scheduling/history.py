@@ -43,6 +43,21 @@ LEAST_TIMES: Final = 6
 """Under six times there is no median to speak of; see `progress.median_interval`."""
 
 FAST_DAYS: Final = 3
+SURE: Final = 0.9
+"""An item counts as fast enough where its pace is this much of the aim: an estimate is only an estimate."""
+
+FIRST_PART: Final = 0.5
+WITHIN_PART: Final = 0.4
+MOST_SURPRISE: Final = 0.5
+NIGHT: Final = 0.2
+NIGHTS: Final = 12
+"""How a pace follows the answers (see `ItemHistory.pace_ms`); all of it a judgement.
+
+The first answer of a day moves it by half of the difference (of logarithms), a later one by two fifths, and neither by
+more than half: one answer in twenty is an interruption, three times as long. `NIGHT` is what a night costs (20 % of the
+time) until `NIGHTS` of the player's own are known.
+"""
+
 SLOW_TIMES: Final = 2.0
 
 STAGE_ANSWERS: Final = 12
@@ -94,14 +109,26 @@ class ItemHistory:
     fast_days: int = 0
     in_a_row: int = 0
     faded_levels: int = 0
-    logs: deque[float] = field(default_factory=lambda: deque(maxlen=3))
+    firsts: deque[float] = field(default_factory=lambda: deque(maxlen=3))
+    pace_log: float | None = None
+    within_log: float | None = None
+    within_day: date | None = None
     card: Any = None
     card_of: tuple[int, int] = (0, 0)
 
     @property
     def pace_ms(self) -> float | None:
-        """The geometric mean of the latest response times, at most three; None where there are none."""
-        return math.exp(math.fsum(self.logs) / len(self.logs)) if self.logs else None
+        """About what the first answer on another day would take; None where no time is known.
+
+        It follows the first answers of days as they are, and later answers made slower by what a night usually costs
+        the player: what is fast after many repeats is not yet fast tomorrow.
+        """
+        return None if self.pace_log is None else math.exp(self.pace_log)
+
+    @property
+    def first_ms(self) -> float | None:
+        """The geometric mean of the latest first answers of a day, at most three; None where there are none."""
+        return math.exp(math.fsum(self.firsts) / len(self.firsts)) if self.firsts else None
 
 
 @dataclass(slots=True)
@@ -130,6 +157,8 @@ class History:
         self._prompts: deque[float] = deque(maxlen=60)
         self._before: tuple[str, datetime, date] | None = None
         self._days: dict[str, date] = {}
+        self._nights: deque[float] = deque(maxlen=100)
+        self._night = NIGHT
 
     def add(self, attempt: Attempt) -> Item | None:
         """Count one more attempt and give its item, under its name in the pool; None where it counts for nothing.
@@ -184,6 +213,11 @@ class History:
             known.ratings.append((answer.day, self._rating(answer, target_ms, known.fast_days)))
             if _faster(answer, target_ms):
                 known.fast_days += 1
+            first = True
+        else:
+            first = False
+        if answer.response_ms is not None:
+            self._paced(known, math.log(answer.response_ms), first, answer.day)
         known.latest = answer
         known.answers += 1
         if answer.kind == "right":
@@ -196,7 +230,6 @@ class History:
             known.in_a_row = 0
             known.faded_levels = max(known.faded_levels - 1, 0)
         if answer.response_ms is not None:
-            known.logs.append(math.log(answer.response_ms))
             if len(self._times) == MEDIAN_OF:
                 del self._sorted[bisect_left(self._sorted, self._times[0])]
             self._times.append(answer.response_ms)
@@ -210,6 +243,26 @@ class History:
         if not of_form.passed and form is not None:
             whole = len(of_form.roots) >= len(form.roots) and len(of_form.recent) == STAGE_ANSWERS
             of_form.passed = whole and sum(of_form.recent) >= STAGE_RIGHT * STAGE_ANSWERS
+
+    def _paced(self, known: ItemHistory, log: float, first: bool, day: date) -> None:
+        """Let an item's pace follow one more response time, given as its logarithm."""
+        if first:
+            known.firsts.append(log)
+            if known.within_log is not None and known.within_day is not None and (day - known.within_day).days <= 3:
+                self._nights.append(log - known.within_log)
+                if len(self._nights) >= NIGHTS:
+                    self._night = max(0.0, math.fsum(self._nights) / len(self._nights))
+            known.within_log = None
+        else:
+            before = known.within_log
+            known.within_log = log if before is None else before + WITHIN_PART * (log - before)
+            known.within_day = day
+            log += self._night
+        if known.pace_log is None:
+            known.pace_log = log
+        else:
+            surprise = max(-MOST_SURPRISE, min(MOST_SURPRISE, log - known.pace_log))
+            known.pace_log += (FIRST_PART if first else WITHIN_PART) * surprise
 
     def _rating(self, answer: Answer, target_ms: float | None, fast_days: int) -> Rating:
         if answer.kind in ("wrong", "shown"):
@@ -247,6 +300,13 @@ class History:
         if LEVELS[level] == "sound" and not (sound and known is not None and known.fast_days >= FAST_DAYS):
             level -= 1
         return LEVELS[level]
+
+    def slowness(self, item: Item) -> float:
+        """By how much an item's pace is slower than its set aims at, as a logarithm; 0 where it is not, or unknown."""
+        form, known = self.pool.form_of(item[0], item[1]), self.items.get(item)
+        if form is None or known is None or known.pace_log is None:
+            return 0.0
+        return max(0.0, known.pace_log - math.log(SURE * form.aim_ms))
 
     def due(self, item: Item) -> date | None:
         """The day on which an item is due by FSRS; None where it was never rated."""

@@ -2,11 +2,12 @@
 
 * *Faded*: right when last played, and due by FSRS; least likely to be right still first.
 * *Wrong*: wrong, corrected or shown when last played; most lately played first.
-* *New*: at most one form at a time. A form that was begun comes before one that was never played; forms are met in the
-  order of the pool. A form is blocked (practised by itself, root after root) until `history.STAGE_RIGHT` of its latest
-  answers are right; nothing is begun while what has faded or was wrong fills more than `BACKLOG` of the time.
-* *Slow*: right, not due, and slower than the set aims at; then whatever keeps at least `LEAST_ROOTS` roots in the
-  shuffle (small sets flatter: Rickard, Lau & Pashler 2008), longest not played first.
+* *New*: one form at a time. A form that was begun comes before one that was never played; forms are met in the order of
+  the pool. A form is blocked (practised by itself, root after root) until `history.STAGE_RIGHT` of its latest answers
+  are right; nothing is begun while what has faded or was wrong fills more than `BACKLOG` of the time. Within a session
+  the next form may follow (`choosing`).
+* *Slow*: right, not due, and likely to be slower on another day than the set aims at; then whatever keeps at least
+  `LEAST_ROOTS` roots in the shuffle (small sets flatter: Rickard, Lau & Pashler 2008), longest not played first.
 * *At tempo*: a form or lesson whose voicings are all known, with a key and a tempo.
 
 Minutes are estimated from the player's own seconds from prompt to prompt. The plan is a function of its arguments: the
@@ -49,7 +50,7 @@ PART_WORDS: Final = {
 }
 """The parts of a plan, in the order in which they are practised."""
 
-NEW_SHARE: Final = 0.4
+NEW_SHARE: Final = 0.5
 TEMPO_SHARE: Final = 0.2
 BACKLOG: Final = 0.6
 LEAST_ROOTS: Final = 6
@@ -59,6 +60,7 @@ REPEATS: Final = 1.25
 LEAST_TEMPO_MINUTES: Final = 8.0
 MOST_CHOICES: Final = 120
 STEP_BPM: Final = 8.0
+LATER_FORMS: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +119,7 @@ class Plan:
     tempo: TempoSlot | None
     new_form: Form | None
     new_minutes: float
+    later_forms: tuple[Form, ...]
     remarks: tuple[str, ...]
 
     @property
@@ -151,7 +154,7 @@ def plan_of(
     drill_minutes = minutes - (tempo.minutes if tempo is not None else 0.0)
     room = max(1.0, 60 * drill_minutes / prompt_s)
 
-    new_form = _new_form(history)
+    new_form, later = _new_forms(history)
     blocked = (new_form.voicing, new_form.quality) if new_form is not None else None
     known = [
         item
@@ -163,7 +166,7 @@ def plan_of(
     wrong, faded, slow, rest = _sorted_out(history, known)
     if new_form is not None and REPEATS * (len(wrong) + len(faded)) > BACKLOG * room:
         if blocked not in history.forms:
-            new_form = None
+            new_form, later = None, ()
     new_minutes = 0.0
     if new_form is not None:
         new_minutes = drill_minutes if not known else NEW_SHARE * drill_minutes
@@ -200,7 +203,9 @@ def plan_of(
     )
     parts.append(Part("slow", max(0.0, drill_minutes - sum(part.minutes for part in parts)), mixed))
     parts = [part for part in parts if part.choices]
-    return Plan(day, minutes, drill_minutes, tuple(parts), tempo, new_form, new_minutes, _remarks(history, minutes))
+    return Plan(
+        day, minutes, drill_minutes, tuple(parts), tempo, new_form, new_minutes, later, _remarks(history, minutes)
+    )
 
 
 def _sorted_out(history: History, items: Iterable[Item]) -> tuple[list[Item], list[Item], list[Item], list[Item]]:
@@ -218,38 +223,30 @@ def _sorted_out(history: History, items: Iterable[Item]) -> tuple[list[Item], li
             wrong.append((-latest.day.toordinal(), item))
         elif due <= day:
             faded.append((history.recall(item, day) or 0.0, item))
-        elif slowness(history, item) > 0:
-            slow.append((-slowness(history, item), item))
+        elif (slowness := history.slowness(item)) > 0:
+            slow.append((-slowness, item))
         else:
             rest.append((latest.day, item))
     return tuple([item for _, item in sorted(each, key=lambda pair: pair[0])] for each in (wrong, faded, slow, rest))  # type: ignore[return-value]
 
 
-def slowness(history: History, item: Item) -> float:
-    """By how much an item is slower than its set aims at, as a logarithm; 0 where it is not, or has no times."""
-    from math import log
+def _new_forms(history: History) -> tuple[Form | None, tuple[Form, ...]]:
+    """The form to be blocked, and the next few for when it has passed its stage and time is left.
 
-    form, known = history.pool.form_of(item[0], item[1]), history.items.get(item)
-    if form is None or known is None or known.pace_ms is None:
-        return 0.0
-    return max(0.0, log(known.pace_ms / form.aim_ms))
-
-
-def _new_form(history: History) -> Form | None:
-    """The form to be blocked: the one begun last and not past its first stage, else the first that was never played."""
-    begun: Form | None = None
-    unmet: Form | None = None
+    Forms that were begun come first, the one played last before the others; then those never played.
+    """
+    begun: list[Form] = []
+    unmet: list[Form] = []
     for form in history.pool.forms:
         of_form = history.forms.get((form.voicing, form.quality))
         if of_form is not None and of_form.passed:
             continue
-        if not any(history.pool.target(item) is not None for item in form.items):
+        if len(unmet) > LATER_FORMS or not any(history.pool.target(item) is not None for item in form.items):
             continue
-        if of_form is None:
-            unmet = unmet or form
-        elif begun is None or _latest(history, form) > _latest(history, begun):
-            begun = form
-    return begun or unmet
+        (unmet if of_form is None else begun).append(form)
+    begun.sort(key=lambda form: -_latest(history, form).toordinal())
+    waiting = (*begun, *unmet)
+    return (waiting[0], waiting[1 : 1 + LATER_FORMS]) if waiting else (None, ())
 
 
 def _latest(history: History, form: Form) -> date:

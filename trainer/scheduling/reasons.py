@@ -65,9 +65,11 @@ def why_slow(history: History, item: Item, day: date) -> str:
     known = history.items[item]
     assert known.latest is not None
     words = answered_words(history, known.latest, day)
-    form, pace_ms = history.pool.form_of(item[0], item[1]), known.pace_ms
-    if form is not None and pace_ms is not None and pace_ms > form.aim_ms:
-        words += f"; lately {seconds_words(pace_ms)}, to aim at is {seconds_words(form.aim_ms)}"
+    form, first_ms = history.pool.form_of(item[0], item[1]), known.first_ms
+    if form is not None and first_ms is not None and first_ms > form.aim_ms:
+        words += (
+            f"; the first of a day lately took {seconds_words(first_ms)}, to aim at is {seconds_words(form.aim_ms)}"
+        )
     return f"{history.pool.label(item)}: {words}."
 
 
