@@ -46,7 +46,7 @@ def piece(key: str = "C", tempo: float = 120) -> Piece:
 
 def session(*pieces: Piece, controls: dict[int, Command] | None = None, **course: int) -> FormSession:
     particulars = Particulars("s", lambda: "2026-11-25T20:00:00.000Z", "Piano", "callback", controls or {})
-    return FormSession(Course(pieces or (piece(),), **course), particulars)
+    return FormSession(Course(pieces or (piece(),), len(pieces) < 2, **course), particulars)
 
 
 def run(one: FormSession, until_ns: int) -> list[FormEvent]:
@@ -209,7 +209,7 @@ def test_faster_and_slower_stay_within_bounds_and_begin_anew() -> None:
 
 def test_the_port_s_own_delay_is_taken_off() -> None:
     particulars = Particulars("s", lambda: "2026-11-25T20:00:00.000Z", "Piano", "callback", {})
-    one = FormSession(Course((piece(),)), particulars, calibration_ms=30.0)
+    one = FormSession(Course((piece(),), True), particulars, calibration_ms=30.0)
     one.start(0)
     record = ended(play(one, late_ms=30))
     assert record.offset_ms == 0.0

@@ -23,8 +23,23 @@ from fractions import Fraction
 from typing import Final
 
 from trainer.capture import MILLISECOND_NS, Kind, NoteEvent
+from trainer.drills import Lesson
 from trainer.session import Command, Particulars
-from trainer.timing import Answer, Circumstances, Following, Grid, PassRecord, Slot, TempoLadder, next_tempo, record_of
+from trainer.timing import (
+    BEATS,
+    STRAIGHT,
+    Answer,
+    Calibration,
+    Circumstances,
+    Following,
+    Grid,
+    PassRecord,
+    Slot,
+    TempoLadder,
+    calibrate,
+    next_tempo,
+    record_of,
+)
 from trainer.timing.ladder import FASTEST_BPM, SLOWEST_BPM
 
 LEAD_NS: Final = 600 * MILLISECOND_NS
@@ -86,11 +101,32 @@ class Piece:
         return next((bar.start_beats for bar in self.bars if bar.number), self.start_beats)
 
 
+def piece_of(lesson: Lesson, tempo_bpm: float, *, section: str = "", swing: Fraction = STRAIGHT) -> Piece:
+    """A lesson, or one section of it, as a piece; in `lesson`'s own key.
+
+    Of a section, beat 0 is its own first. Raises ValueError for a section that is not there, `LeadingError` where the
+    form cannot be voiced.
+    """
+    start, end = lesson.section_beats(section)
+    offset = start if section else Fraction(0)
+    bars = tuple(
+        FormBar(played.number, played.start_beats - offset, Fraction(played.beats))
+        for played in lesson.chart.played
+        if start <= played.start_beats < end
+    )
+    meter = str(lesson.chart.bars[0].meter)
+    return Piece(lesson.title, section, lesson.chart.key.name, meter, bars, lesson.slots(section), tempo_bpm, swing)
+
+
 @dataclass(frozen=True, slots=True)
 class Course:
-    """What is played: the pieces in order, how often each, the count-in in bars, and between which tempi."""
+    """What is played: the pieces in order, how often each, the count-in in bars, and between which tempi.
+
+    An `endless` course stays with its first piece until the player ends it or asks for the next.
+    """
 
     pieces: tuple[Piece, ...]
+    endless: bool = False
     passes_each: int = 3
     clean_each: int = 1
     count_in_bars: int = 2
@@ -315,8 +351,10 @@ class FormSession:
         here = replace(self._piece, tempo_bpm=tempo)
         why = f"Next at {tempo:g} a minute."
         clean = sum(one.clean for one in self._in_this_key)
-        alone = len(self.course.pieces) == 1
-        if alone or (clean < self.course.clean_each and len(self._in_this_key) < self.course.passes_each):
+        if self.course.endless:
+            return here, why
+        enough = len(self.course.pieces) > 1 and clean >= self.course.clean_each
+        if not enough and len(self._in_this_key) < self.course.passes_each:
             return here, why
         if self._position + 1 >= len(self.course.pieces):
             return None, "That was the last key."
@@ -412,3 +450,86 @@ def replay_form(session: FormSession, events: Iterable[NoteEvent], start_ns: int
             return
     while not session.records and (due := session.deadline_ns) is not None:
         yield from session.tick(due)
+
+
+# -- measuring a port
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """The measurement is over: what was found, or a sentence why nothing was."""
+
+    calibration: Calibration | None
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ClickBegan:
+    """The click to be played along with: `beats` of it from `grid`'s beat 0, after a bar of count-in."""
+
+    grid: Grid
+    count_in_beats: int
+    beats: int
+
+
+CalibrationEvent = ClickBegan | BeatCame | Calibrated
+
+
+class CalibrationSession:
+    """Sixteen beats played along with a click, and what they say about the port; driven as a `FormSession`."""
+
+    def __init__(self, tempo_bpm: float = 80) -> None:
+        self.tempo_bpm = tempo_bpm
+        self.phase = Phase.READY
+        self._grid = Grid(tempo_bpm)
+        self._onsets_ns: list[int] = []
+        self._due: list[tuple[int, BeatCame]] = []
+        self._ends_ns = 0
+
+    def start(self, now_ns: int) -> list[CalibrationEvent]:
+        """Begin to count in."""
+        straight = Grid(self.tempo_bpm)
+        self._grid = replace(straight, start_ns=now_ns + LEAD_NS + straight.time_ns(_BAR))
+        beats = [Fraction(beat) for beat in range(-_BAR, BEATS)]
+        self._due = [(self._grid.time_ns(at), BeatCame(int(at) // _BAR, int(at) % _BAR + 1, _BAR, at)) for at in beats]
+        self._ends_ns = self._grid.time_ns(Fraction(2 * BEATS - 1, 2))
+        self._onsets_ns = []
+        self.phase = Phase.COUNTING
+        return [ClickBegan(self._grid, _BAR, BEATS)]
+
+    @property
+    def deadline_ns(self) -> int | None:
+        if self.phase not in (Phase.COUNTING, Phase.PLAYING):
+            return None
+        return min(self._ends_ns, self._due[0][0]) if self._due else self._ends_ns
+
+    def hear(self, event: NoteEvent) -> list[CalibrationEvent]:
+        """A note event; only the moments of keys going down matter."""
+        happened = self.tick(event.time_ns)
+        if self.phase not in (Phase.COUNTING, Phase.PLAYING):
+            return happened
+        if event.kind is Kind.PORT_LOST:
+            self.phase = Phase.FINISHED
+            return [*happened, Calibrated(None, f"{event.port or 'The piano'} is not connected.")]
+        if event.kind is Kind.DOWN:
+            self._onsets_ns.append(event.time_ns)
+        return happened
+
+    def tick(self, now_ns: int) -> list[CalibrationEvent]:
+        """Serve every beat up to now, and the end."""
+        happened: list[CalibrationEvent] = []
+        while self._due and self._due[0][0] <= now_ns:
+            came = self._due.pop(0)[1]
+            self.phase = Phase.PLAYING if came.bar >= 0 else Phase.COUNTING
+            happened.append(came)
+        if self.phase is Phase.PLAYING and now_ns >= self._ends_ns:
+            self.phase = Phase.FINISHED
+            clicks = [self._grid.time_ns(beat) for beat in range(BEATS)]
+            try:
+                happened.append(Calibrated(calibrate(self._onsets_ns, clicks)))
+            except ValueError as error:
+                happened.append(Calibrated(None, str(error)))
+        return happened
+
+
+_BAR: Final = 4

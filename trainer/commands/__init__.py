@@ -14,10 +14,11 @@ from trainer.commands.rows import CommandRow
 
 def all_rows() -> tuple[CommandRow, ...]:
     """Every command, in the order of `trainer --help`."""
-    from trainer.commands import caring, charts, leading, lessons, practising, sets, showing, spelling
+    from trainer.commands import caring, charts, in_time, leading, lessons, practising, sets, showing, spelling
 
     modules = (
         practising,
+        in_time,
         spelling,
         charts,
         leading,

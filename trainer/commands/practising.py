@@ -18,6 +18,7 @@ from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
     from trainer.drills import DrillSet, Fault
+    from trainer.in_time import Course
     from trainer.inputs.running import Live, Script, Take
     from trainer.progress import Attempt
     from trainer.screens.app import Hand, PracticeApp, SetEntry, Source
@@ -154,16 +155,21 @@ class _Printer:
 # -- the screen
 
 
-def open_screen(options: argparse.Namespace) -> int:
-    if options.plain:
-        from trainer.commands.plain import practise_plainly
-
-        return practise_plainly(options)
+def need_terminal() -> None:
+    """Raise `Refusal` where there is no terminal for the screen: without one the library never ends."""
     if sys.stdin is None or not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise Refusal(
             "the screen needs a terminal, and there is none here; without one: trainer drill SET --plain",
             USED_WRONGLY,
         )
+
+
+def open_screen(options: argparse.Namespace) -> int:
+    if options.plain:
+        from trainer.commands.plain import practise_plainly
+
+        return practise_plainly(options)
+    need_terminal()
     from trainer.screens.app import run
 
     store = Store(options.records)
@@ -173,10 +179,14 @@ def open_screen(options: argparse.Namespace) -> int:
         store.close()
 
 
-def practice_app(options: argparse.Namespace, store: Store) -> PracticeApp:
-    """The application with its sets, sources and store: what `trainer` opens. Raises `Refusal`."""
+def practice_app(options: argparse.Namespace, store: Store, course: Course | None = None) -> PracticeApp:
+    """The application with its sets, sources and store: what `trainer` opens; `course` is played in time at once.
+
+    Raises `Refusal`.
+    """
     # Textual reads its frame rate when it is imported, and importing trainer.screens sets it.
     import trainer.screens  # noqa: F401
+    from trainer.commands.in_time import in_time_of
     from trainer.screens.app import PracticeApp
 
     sets = _Sets(store, options.seed)
@@ -191,6 +201,7 @@ def practice_app(options: argparse.Namespace, store: Store) -> PracticeApp:
         preferences=store.preferences(),
         remember=store.remember,
         first_set=chosen,
+        in_time=in_time_of(options, store, course),
         crash_report=store.places.log,
         **_sources(options, store),
     )

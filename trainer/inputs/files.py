@@ -18,6 +18,7 @@ from __future__ import annotations
 import io
 import os
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Final
@@ -259,21 +260,57 @@ def events_of(data: bytes, name: str = "the file") -> tuple[NoteEvent, ...]:
         raise InputError(f"{name} cannot be read as a MIDI file: {fault}. Export it again.") from fault
 
 
+@dataclass(frozen=True, slots=True)
+class TempoChange:
+    """Where a tempo begins in a file: quarters and nanoseconds from its start, and microseconds a quarter."""
+
+    quarters: Fraction
+    time_ns: int
+    quarter_us: int
+
+
+def tempi_of(data: bytes, name: str = "the file") -> tuple[TempoChange, ...]:
+    """The tempo map of a MIDI file's bytes, in order of time; the first tempo holds from the start.
+
+    A file that is divided by frames has no quarters: its map is empty. Raises `InputError` as `events_of`.
+    """
+    events_of(data, name)  # the same refusals, in the same words
+    division, tracks = _checked(data)
+    if division & 0x8000:
+        return ()
+    found = [TempoChange(Fraction(0), 0, _DEFAULT_TEMPO_US)]
+    timed = _messages(tracks)
+    for (tick, _), (time_ns, message) in zip(timed, _times_ns(timed, division), strict=True):
+        if message.type == "set_tempo":
+            found.append(TempoChange(Fraction(tick, division), time_ns, message.tempo))
+    last = {change.quarters: change for change in found}
+    return tuple(last[quarters] for quarters in sorted(last))
+
+
+def read_tempi(path: str | os.PathLike[str]) -> tuple[TempoChange, ...]:
+    """The tempo map of the MIDI file at `path`. Raises `InputError`."""
+    return tempi_of(*_read(path))
+
+
 def read_events(path: str | os.PathLike[str]) -> tuple[NoteEvent, ...]:
     """The events of the MIDI file at `path`, from its start in nanoseconds. Raises `InputError`."""
+    return events_of(*_read(path))
+
+
+def _read(path: str | os.PathLike[str]) -> tuple[bytes, str]:
+    """The bytes of a file, one more than the largest at most, and its name."""
     place = Path(path)
     name = printable(place.name)
     try:
         if place.exists() and not place.is_file():
             raise InputError(f"{name} is no file. Give the path of a MIDI file, such as take.mid.")
         with place.open("rb") as file:
-            data = file.read(LARGEST_FILE_BYTES + 1)
+            return file.read(LARGEST_FILE_BYTES + 1), name
     except FileNotFoundError as fault:
         raise InputError(f"There is no file {printable(str(path))}. Check the name and the folder.") from fault
     except (OSError, ValueError) as fault:
         reason = printable(getattr(fault, "strerror", None) or str(fault))
         raise InputError(f"{name} cannot be opened: {reason}. Check that you may read it.") from fault
-    return events_of(data, name)
 
 
 class FileInput(Stopped):

@@ -8,17 +8,36 @@ has come back for more.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from random import Random
 from time import perf_counter_ns
+from typing import Protocol, TypeVar
 
 from trainer.capture import NoteEvent
+from trainer.in_time import CalibrationEvent, CalibrationSession, FormEvent, FormSession, PassBegan, Phase
 from trainer.inputs.files import read_events
 from trainer.inputs.script import PLAYER, ScriptedPlayer
 from trainer.inputs.source import Source, printable
 from trainer.session import Command, Prompted, Session, SessionEvent, State, TryGraded, replay
+
+Event = TypeVar("Event")
+
+
+class Timed(Protocol[Event]):
+    """What runs against the beat: a form, or the click that measures a port."""
+
+    phase: Phase
+
+    @property
+    def deadline_ns(self) -> int | None: ...
+
+    def start(self, now_ns: int) -> list[Event]: ...
+
+    def hear(self, event: NoteEvent) -> list[Event]: ...
+
+    def tick(self, now_ns: int) -> list[Event]: ...
 
 
 class Take:
@@ -67,6 +86,23 @@ class Script:
                 now_ns = max(now_ns, waiting[0].time_ns)
                 happened = session.hear(waiting.pop(0))
 
+    def run_form(self, session: FormSession) -> Iterator[FormEvent]:
+        """A form in time, pass after pass, until its course ends; wrong chords among the right ones."""
+        waiting: list[NoteEvent] = []
+        happened = session.start(0)
+        while True:
+            for event in happened:
+                if isinstance(event, PassBegan):
+                    waiting = self._player.perform(event.piece.slots, event.grid)
+                yield event
+            due = session.deadline_ns
+            if session.phase is Phase.FINISHED or (due is None and not waiting):
+                return
+            if due is not None and (not waiting or due <= waiting[0].time_ns):
+                happened = session.tick(due)
+            else:
+                happened = session.hear(waiting.pop(0))
+
 
 class Live:
     """A source that plays in real time. `run` raises `InputError` where it cannot be opened."""
@@ -86,6 +122,41 @@ class Live:
     @property
     def stamp_origin(self) -> str:
         return self._source.stamp_origin
+
+    @property
+    def heard_port(self) -> str:
+        """The port that is listened to, once it has been opened; its name is what calibrations are kept under."""
+        return self._source.name
+
+    def run_form(self, session: FormSession) -> Iterator[FormEvent]:
+        """A form in time; each event is yielded when it happens. Raises `InputError` where it cannot be opened."""
+        return self._run(session, session.command)
+
+    def run_calibration(self, session: CalibrationSession) -> Iterator[CalibrationEvent]:
+        """A port being measured; as `run_form`."""
+        return self._run(session, None)
+
+    def _run(self, session: Timed[Event], command: Callable[[Command, int], list[Event]] | None) -> Iterator[Event]:
+        heard = self._heard
+        self._source.start(heard.put)
+        try:
+            happened = session.start(perf_counter_ns())
+            while True:
+                yield from happened
+                if session.phase is Phase.FINISHED:
+                    return
+                due = session.deadline_ns
+                wait_s = None if due is None else max(0.0, (due - perf_counter_ns()) / 1e9)
+                try:
+                    came = heard.get(timeout=wait_s)
+                    if not isinstance(came, Command):
+                        happened = session.hear(came)
+                    else:
+                        happened = [] if command is None else command(came, perf_counter_ns())
+                except Empty:
+                    happened = session.tick(perf_counter_ns())
+        finally:
+            self._source.stop()
 
     def run(self, session: Session) -> Iterator[SessionEvent]:
         heard = self._heard

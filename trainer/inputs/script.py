@@ -19,6 +19,7 @@ from trainer.capture import MILLISECOND_NS, Kind, NoteEvent
 from trainer.grading import Target
 from trainer.inputs.source import Post, Stopped
 from trainer.pitch import MidiNote
+from trainer.timing import Grid, Slot
 from trainer.voicings import VoicingError, place, recipe
 
 PLAYER: Final = "scripted player"
@@ -153,6 +154,24 @@ class ScriptedPlayer:
             events.append(NoteEvent(up_ns, Kind.UP, MidiNote(key), 0, 0, PLAYER))
         return sorted(events, key=lambda event: event.time_ns)
 
+    def perform(self, slots: Sequence[Slot], grid: Grid) -> list[NoteEvent]:
+        """The events of one pass through a form, in order: chords around their beats (scattered by 20 ms, a spread as
+        in `answer`), a share of them wrong. Keys are let go before the next chord of their part."""
+        chance = self._chance
+        events: list[NoteEvent] = []
+        for slot in slots:
+            keys: Sequence[int] = slot.target.keys
+            if slot.part == "chord" and chance.random() >= self._share_right:
+                keys = MISTAKES[chance.choice([*MISTAKES])](slot.target, chance)
+            begins = grid.time_ns(slot.start_beats) + round(chance.gauss(0, 20) * MILLISECOND_NS)
+            ends = grid.time_ns(slot.start_beats + slot.beats)
+            for key in sorted({key for key in keys if 0 <= key <= 127}):
+                down_ns = begins + round(chance.uniform(0, 25) * MILLISECOND_NS)
+                up_ns = max(down_ns + 40 * MILLISECOND_NS, ends - round(chance.uniform(60, 120) * MILLISECOND_NS))
+                events.append(NoteEvent(down_ns, Kind.DOWN, MidiNote(key), chance.randint(50, 80), 0, PLAYER))
+                events.append(NoteEvent(up_ns, Kind.UP, MidiNote(key), 0, 0, PLAYER))
+        return sorted(events, key=lambda event: event.time_ns)
+
 
 class LiveScript(Stopped):
     """The scripted player in real time, on a thread of its own.
@@ -196,6 +215,9 @@ class LiveScript(Stopped):
         if self._player.mistake is not None:
             let_go_ns = events[-1].time_ns if events else now_ns
             events += self._player.answer(target, max(let_go_ns, now_ns) + self._AGAIN_NS, again=True)
+        self._plan(events)
+
+    def _plan(self, events: Sequence[NoteEvent]) -> None:
         with self._changed:
             kept = [entry for entry in self._waiting if entry[2].kind is Kind.UP and entry[2].key in self._down]
             self._waiting = kept
@@ -204,6 +226,10 @@ class LiveScript(Stopped):
                 self._waiting.append((event.time_ns, self._count, event))
             heapq.heapify(self._waiting)
             self._changed.notify()
+
+    def performed(self, slots: Sequence[Slot], grid: Grid) -> None:
+        """Play a pass that has been counted in; what was still to be struck is dropped."""
+        self._plan(self._player.perform(slots, grid))
 
     def _play(self) -> None:
         while True:

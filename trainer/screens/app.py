@@ -10,6 +10,7 @@
         open_port=open_port,              # name -> Source; raises one of `refusals`
         computer_keyboard=None,           # () -> KeyboardSource, or None
         scripted_player=None,             # () -> ScriptedSource, or None
+        in_time=None,                     # InTime: forms at a tempo, and what sounds and keeps them; or None
         hear=None,                        # Target -> None, sounds the voicing; must not block; or None
         describe=lambda entry: entry,     # a set's row with all that takes time to find out, asked when sets are listed
         keep=None,                        # a named drill's TOML row -> a line for the player; writes it away; or None
@@ -62,15 +63,17 @@ from textual.screen import Screen
 
 from trainer.capture import Kind, NoteEvent
 from trainer.grading import Target
+from trainer.in_time import FormSession, PassBegan
 from trainer.progress import Attempt, plain_root
 from trainer.screens.driving import Drive
 from trainer.screens.guide import guide_text
-from trainer.screens.lists import Level, PianoScreen, SetsScreen, SummaryScreen, TextScreen
+from trainer.screens.lists import FormsScreen, Level, PianoScreen, SetsScreen, SummaryScreen, TextScreen
 from trainer.screens.practice import PracticeScreen
 from trainer.screens.readings import Wheel
 from trainer.screens.summary import summary_text
 from trainer.screens.themes import THEME_NAMES, THEMES
 from trainer.session import Command, Finished, Prompted, Session, SessionEvent, State, Task
+from trainer.timing import Grid, PassRecord, Slot
 
 Post = Callable[[NoteEvent], None]
 
@@ -105,6 +108,8 @@ class ScriptedSource(Source, Protocol):
     """A player that answers by itself."""
 
     def prompted(self, target: Target) -> None: ...
+
+    def performed(self, slots: Sequence[Slot], grid: Grid) -> None: ...
 
 
 class Listing(Protocol):
@@ -157,6 +162,20 @@ class Hand:
 
 
 @dataclass(frozen=True, slots=True)
+class InTime:
+    """What forms at a tempo need. `forms` are listed; `open` opens one of them by name, or the one of the command line
+    by ""; `accompany` sounds a pass and returns a line for the player; `silence` ends all sound at once.
+    """
+
+    forms: Sequence[SetEntry]
+    open: Callable[[str, Hand], FormSession]
+    store: Callable[[PassRecord], None]
+    accompany: Callable[[PassBegan], str]
+    silence: Callable[[], None]
+    at_once: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Preferences:
     """What is remembered from one evening to the next. `controls` maps a piano key (-1: the pedal) to a command."""
 
@@ -189,6 +208,7 @@ class PracticeApp(App[int]):
         open_port: Callable[[str], Source] | None = None,
         computer_keyboard: Callable[[], KeyboardSource] | None = None,
         scripted_player: Callable[[], ScriptedSource] | None = None,
+        in_time: InTime | None = None,
         hear: Callable[[Target], None] | None = None,
         keep: Callable[[str], str] | None = None,
         describe: Callable[[SetEntry], SetEntry] = lambda entry: entry,
@@ -218,6 +238,8 @@ class PracticeApp(App[int]):
         self._open_port = open_port
         self._computer_keyboard = computer_keyboard
         self._scripted_player = scripted_player
+        self.in_time = in_time
+        self._form_first = in_time is not None and in_time.at_once
         self._hear = hear
         self._keep = keep
         self._describe = describe
@@ -339,6 +361,9 @@ class PracticeApp(App[int]):
             source.start(self._post)
         except self._refusals as error:
             self.practice.say(str(error))
+        if self._form_first:
+            self._form_first = False
+            self.call_after_refresh(self.play_form, "")
 
     def _nothing_to_listen_to(self) -> None:
         self.practice.status.listening(False, "no piano")
@@ -548,6 +573,27 @@ class PracticeApp(App[int]):
         """Choose a set."""
         self._open(SetsScreen(tuple(map(self._describe, self.drill_sets)), self._set.name))
 
+    def action_in_time(self) -> None:
+        """Choose a form to play in time."""
+        if self.in_time is not None:
+            self._open(FormsScreen(tuple(self.in_time.forms)))
+
+    def play_form(self, name: str) -> None:
+        """Play a form in time; "" the one that was asked for on the command line."""
+        # Loaded here, so that the program opens sooner.
+        from trainer.screens.in_time import FormScreen
+
+        if self.in_time is None:
+            return
+        source = self.source
+        try:
+            hand = Hand(source.name, source.stamp_origin, self.controls) if source is not None else Hand("", "")
+            session = self.in_time.open(name, hand)
+        except self._refusals as error:
+            self.tell(str(error))
+            return
+        self._open(FormScreen(session, self.in_time, clock=self._clock))
+
     def action_piano(self) -> None:
         """Choose the piano and its command keys."""
         self._open(PianoScreen())
@@ -605,6 +651,8 @@ class PracticeApp(App[int]):
         """What the command palette finds."""
         yield SystemCommand("Help", "how it goes, what the signs mean", self.action_help)
         yield SystemCommand("Choose a set", "practise something else", self.action_sets)
+        if self.in_time is not None:
+            yield SystemCommand("Play a form in time", "with a count-in, at a tempo", self.action_in_time)
         yield SystemCommand("Play, and read", "what the keys you hold are called", self.action_listen)
         yield SystemCommand("Choose the piano", "ports, and command keys on the piano", self.action_piano)
         if screen is self.practice:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Sequence
 from fractions import Fraction
-from typing import ClassVar, Final
+from typing import TYPE_CHECKING, ClassVar, Final
 
 from textual import events
 from textual.app import ComposeResult
@@ -39,6 +39,9 @@ from trainer.screens.lists import Level
 from trainer.screens.status import StatusLine
 from trainer.session import Command
 from trainer.timing import PassRecord, Slot
+
+if TYPE_CHECKING:
+    from trainer.screens.app import InTime
 
 TEMPO_STEP_BPM: Final = 4
 _SIDE_BY_SIDE_FROM: Final = 60
@@ -79,22 +82,12 @@ class FormScreen(Level):
         Binding("escape", "back", "Back", key_display="Esc"),
     ]
 
-    def __init__(
-        self,
-        session: FormSession,
-        *,
-        clock: Callable[[], int],
-        store: Callable[[PassRecord], None],
-        accompany: Callable[[PassBegan], str],
-        silence: Callable[[], None],
-    ) -> None:
-        """`accompany` sounds a pass and returns a line for the player ("" for nothing to tell); `silence` ends it."""
+    def __init__(self, session: FormSession, in_time: InTime, *, clock: Callable[[], int]) -> None:
+        """`clock` gives monotonic nanoseconds, the same clock that stamps the events."""
         super().__init__()
         self.session = session
         self._clock = clock
-        self._store = store
-        self._accompany = accompany
-        self._silence = silence
+        self._in_time = in_time
         self._timer: asyncio.TimerHandle | None = None
         self._slots: tuple[Slot, ...] = ()
         self.status = StatusLine(id="form-status")
@@ -171,11 +164,11 @@ class FormScreen(Level):
                 case PassEnded():
                     self._ended(event)
                 case CoursePaused():
-                    self._silence()
+                    self._in_time.silence()
                     self.beats.show(0, self.beats.of, "waits")
                     self.answer.show([(event.reason, "strong"), ("F6 goes on with a new count-in.", "faint")])
                 case CourseFinished():
-                    self._silence()
+                    self._in_time.silence()
                     self.beats.show(0, self.beats.of, "done")
         self._set_timer()
 
@@ -192,7 +185,9 @@ class FormScreen(Level):
         piece = event.piece
         self._slots = piece.slots
         self.map.show(pictures(piece))
-        told = self._accompany(event)
+        told = self._in_time.accompany(event)
+        if (performed := getattr(self.app.source, "performed", None)) is not None:
+            performed(piece.slots, event.grid)
         self.status.progress(heading(piece), 0, 0)
         self.beats.show(0, int(piece.bars[-1].beats), "count-in")
         self._chord_at(piece.start_beats)
@@ -215,8 +210,8 @@ class FormScreen(Level):
         self.chords.show(pretty_symbol(now.target.chord.symbol), f"{now.target.voicing}: {degrees}", following)
 
     def _ended(self, event: PassEnded) -> None:
-        self._silence()
-        self._store(event.record)
+        self._in_time.silence()
+        self._in_time.store(event.record)
         self.map.decide({slot.index: slot.verdict for slot in event.record.slots})
         self.map.at(-1)
         self.beats.show(0, self.beats.of, "rest" if event.next_piece else "done")
@@ -229,12 +224,12 @@ class FormScreen(Level):
 
     def action_do(self, command: str) -> None:
         """A command of the course."""
-        self._silence()
+        self._in_time.silence()
         self._take(self.session.command(Command(command), self._clock()))
 
     def action_tempo(self, steps: int) -> None:
         """Slower or faster, with a new count-in."""
-        self._silence()
+        self._in_time.silence()
         self._take(self.session.change_tempo(steps * TEMPO_STEP_BPM, self._clock()))
 
     def action_back(self) -> None:
@@ -242,12 +237,12 @@ class FormScreen(Level):
         if self.session.phase is not Phase.FINISHED:
             for event in self.session.command(Command.FINISH, self._clock()):
                 if isinstance(event, PassEnded):
-                    self._store(event.record)
+                    self._in_time.store(event.record)
         self._stop()
         self.app.back()
 
     def _stop(self) -> None:
-        self._silence()
+        self._in_time.silence()
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None

@@ -62,6 +62,8 @@ class Choices(OptionList):
 class SetsScreen(Level):
     """Choose the set to practise, or with a `heading` the way of practising a lesson."""
 
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("t", "app.in_time", "In time")]
+
     def __init__(self, sets: Sequence[SetEntry], current: str, heading: str = "") -> None:
         super().__init__()
         self.sets = tuple(sets)
@@ -90,6 +92,22 @@ class SetsScreen(Level):
             self.app.action_sets()
         else:
             super().action_back()
+
+
+class FormsScreen(Level):
+    """Choose the form to play in time."""
+
+    def __init__(self, forms: Sequence[SetEntry]) -> None:
+        super().__init__()
+        self.forms = tuple(forms)
+
+    def compose(self) -> ComposeResult:
+        yield Static(Content("Choose a form to play in time"), classes="title")
+        yield Choices(*(Option(_set_line(entry)) for entry in self.forms), markup=False, id="forms")
+        yield Footer(show_command_palette=False, compact=True)
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        self.app.play_form(self.forms[event.option_index].name)
 
 
 def _set_line(entry: SetEntry) -> Content:

@@ -27,14 +27,20 @@ class Grid:
     >>> grid = Grid(60, 0, SWUNG)
     >>> [round(grid.time_ns(Fraction(n, 2)) / 1e9, 3) for n in range(4)]
     [0.0, 0.667, 1.0, 1.667]
+    >>> slower = Grid(120, 0, STRAIGHT, ((Fraction(2), 60.0),))
+    >>> [slower.time_ns(beats) / 1e9 for beats in (-2, 2, 4)]
+    [-1.0, 1.0, 3.0]
     """
 
     tempo_bpm: float
     start_ns: int = 0
     swing: Fraction = STRAIGHT
+    changes: tuple[tuple[Fraction, float], ...] = ()
+    """Where another tempo begins: (beats, beats a minute), in order; `tempo_bpm` holds before the first."""
 
     @property
     def beat_ns(self) -> float:
+        """The length of a beat before any change of tempo."""
         return MINUTE_NS / self.tempo_bpm
 
     def time_ns(self, beats: Fraction | int) -> int:
@@ -43,11 +49,20 @@ class Grid:
         part = Fraction(beats) - whole
         if part and part.denominator & (part.denominator - 1) == 0:
             part = _swung(part, self.swing)
-        return self.start_ns + round((whole + part) * Fraction(MINUTE_NS) / Fraction(self.tempo_bpm))
+        return self.start_ns + round((self._minutes(whole + part) - self._minutes(Fraction(0))) * MINUTE_NS)
 
-    def beats_at(self, time_ns: int) -> float:
-        """The beats that have passed at a moment, swing left aside (negative before beat 0)."""
-        return (time_ns - self.start_ns) / self.beat_ns
+    def _minutes(self, beats: Fraction) -> Fraction:
+        """The time from the first change of tempo (or beat 0, without one) to a position."""
+        if not self.changes:
+            return beats / Fraction(self.tempo_bpm)
+        first = self.changes[0][0]
+        if beats <= first:
+            return (beats - first) / Fraction(self.tempo_bpm)
+        passed = Fraction(0)
+        for (begins, tempo_bpm), (ends, _) in zip(self.changes, (*self.changes[1:], (beats, 0.0)), strict=True):
+            if begins < beats:
+                passed += (min(ends, beats) - begins) / Fraction(tempo_bpm)
+        return passed
 
 
 def _swung(part: Fraction, swing: Fraction) -> Fraction:
