@@ -62,7 +62,7 @@ class Choices(OptionList):
 class SetsScreen(Level):
     """Choose the set to practise, or with a `heading` the way of practising a lesson."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("t", "app.in_time", "In time")]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("t", "in_time", "In time")]
 
     def __init__(self, sets: Sequence[SetEntry], current: str, heading: str = "") -> None:
         super().__init__()
@@ -83,6 +83,14 @@ class SetsScreen(Level):
         )
         yield chosen
         yield Footer(show_command_palette=False, compact=True)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Forms in time are offered where there are some."""
+        return self.app.in_time is not None if action == "in_time" else True
+
+    def action_in_time(self) -> None:
+        """To the forms that can be played in time."""
+        self.app.action_in_time()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         self.app.choose_set(self.sets[event.option_index])
