@@ -7,16 +7,15 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, replace
 from fractions import Fraction
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from trainer.commands.refusals import DONE, NO, USED_WRONGLY, Refusal
 from trainer.commands.rows import CommandRow
+from trainer.commands.sets import load_lesson
 from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
     from trainer.commands.store import Store
-    from trainer.drills import Lesson
     from trainer.in_time import Course, FormEvent, FormSession, Piece
     from trainer.screens.app import Hand, InTime
     from trainer.timing import Aligned, PassRecord
@@ -28,59 +27,13 @@ INPUT: Final = "PORT|FILE.mid|computer|script"
 # -- what is played
 
 
-def found_lesson(name: str, key: str | None) -> Lesson:
-    """A lesson by file or name, or one made of a chart or form by the usual rules. Raises `Refusal`."""
-    from trainer.charts import FormError, form_row
-    from trainer.commands.charts import found_chart
-    from trainer.drills import lesson_of
-    from trainer.pitch import Note, PitchError
-    from trainer.storage.files import StorageError
-    from trainer.storage.places import LESSON_ENDING, Places
-
-    try:
-        form_row(name)
-        return lesson_of(found_chart(name, key))
-    except FormError:
-        pass
-    try:
-        path = Places.found().find_set(name)
-    except StorageError as error:
-        if Path(name).suffix or Path(name).exists():
-            return lesson_of(found_chart(name, key))
-        raise Refusal(f"{error} Progressions and forms go by name, too: trainer chart --help", USED_WRONGLY) from None
-    if not path.name.endswith(LESSON_ENDING):
-        if path.suffix == ".toml":
-            raise Refusal(f"{path.name} is a drill set, which has no form to be played in time; name a lesson")
-        return lesson_of(found_chart(str(path), key))
-    lesson = load_lesson(path)
-    try:
-        return lesson if key is None else lesson.in_key(Note.parse(key))
-    except PitchError as error:
-        raise Refusal(str(error), USED_WRONGLY) from None
-
-
-def load_lesson(path: Path) -> Lesson:
-    """A lesson from its file; a chart it names lies beside it. Raises `Refusal` with every fault."""
-    from trainer.drills import read_lesson
-    from trainer.storage.files import StorageError, read_text
-    from trainer.storage.places import beside
-
-    try:
-        lesson, faults = read_lesson(read_text(path), str(path), beside(path))
-    except StorageError as error:
-        raise Refusal(str(error)) from None
-    if lesson is None or faults:
-        raise Refusal("\ntrainer: ".join(map(str, faults)))
-    return lesson
-
-
 def course_of(options: argparse.Namespace, store: Store | None) -> Course:
     """The course that the command line asks for; each key begins a step under its highest clean tempo of the record."""
     from trainer.in_time import Course, piece_of
     from trainer.leading import LeadingError
     from trainer.timing import STRAIGHT, SWUNG
 
-    lesson = found_lesson(options.form, options.key)
+    lesson = load_lesson(options.form, options.key)
     lessons = lesson.in_twelve_keys() if options.all_keys else (lesson,)
     swing = STRAIGHT if options.straight else SWUNG
     try:
@@ -264,7 +217,7 @@ def grade(options: argparse.Namespace) -> int:
     from trainer.leading import LeadingError
     from trainer.timing import STRAIGHT, SWUNG, Circumstances, record_of
 
-    lesson = found_lesson(options.set, options.key)
+    lesson = load_lesson(options.set, options.key)
     swing = STRAIGHT if options.straight else SWUNG
     try:
         piece = piece_of(lesson, options.tempo or START_BPM, section=options.section or "", swing=swing)

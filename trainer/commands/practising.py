@@ -242,6 +242,8 @@ class _Sets:
         for path in paths:
             title = title_of(Path(path)) or name_of(Path(path))
             ways = [SetEntry(way_name(path, way), f"{title}: {way}") for way in WAYS] if path in lessons else []
+            if ways:
+                ways.append(SetEntry(path, f"{title}: in time", "Counted in, at a tempo.", in_time=True))
             found.append(SetEntry(path, title, ways=tuple(ways)))
         return found
 
@@ -254,6 +256,8 @@ class _Sets:
         drill_set, faults = self._set(entry.name)
         if drill_set is None or faults:
             return replace(entry, about=f"This set has a fault. {faults[0]}", ways=())
+        if entry.in_time:
+            return entry
         if entry.ways:
             lesson, _ = read_lesson_file(Path(entry.name))
             return replace(entry, about=lesson.about if lesson is not None else "")

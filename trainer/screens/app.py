@@ -150,6 +150,7 @@ class SetEntry:
     prompts: int = 0
     keys: tuple[int, int] = (48, 72)
     ways: tuple[SetEntry, ...] = ()
+    in_time: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -600,6 +601,9 @@ class PracticeApp(App[int]):
 
     def choose_set(self, entry: SetEntry) -> None:
         """Practise a set; of a lesson, choose first in which way."""
+        if entry.in_time:
+            self.play_form(entry.name)
+            return
         if entry.ways:
             self._open(SetsScreen(tuple(map(self._describe, entry.ways)), self._set.name, entry.title))
             return
@@ -616,7 +620,7 @@ class PracticeApp(App[int]):
 
     def next_set(self) -> None:
         """The set after the one in hand, round and round."""
-        every = [way for entry in self.drill_sets for way in entry.ways or (entry,)]
+        every = [way for entry in self.drill_sets for way in entry.ways or (entry,) if not way.in_time]
         row = next((row for row, entry in enumerate(every) if entry.name == self._set.name), -1)
         self.choose_set(every[(row + 1) % len(every)])
 
