@@ -91,6 +91,27 @@ def test_a_part_is_read_by_its_name() -> None:
     data = (SCORES / "brass-in-b-flat.musicxml").read_bytes()
     assert read_score(data, part="horn in B flat") == read_score(data, part="P2") == read_score(data)
     assert not any(bar.melody for bar in read_score(data, melody=False).bars)
+    bass = read_score(data, part="Bass")
+    assert [one.chord for one in bass.unrolled()] == [one.chord for one in read_score(data).unrolled()]
+    assert [one.key for bar in bass.bars for one in bar.melody] == [41, 46]
+
+
+def test_what_is_wrong_with_a_voice_that_is_not_read_does_not_matter() -> None:
+    data = (SCORES / "brass-in-b-flat.musicxml").read_bytes()
+    quarter = b"<step>G</step><alter>0.5</alter><octave>4</octave>"
+    second_voice = data.replace(b"<step>G</step><octave>4</octave>", quarter)
+    assert second_voice != data and read_score(second_voice) == read_score(data)
+    first_voice = data.replace(b"<step>G</step><octave>5</octave>", quarter)
+    with pytest.raises(ChartError, match="measure 1: G4 is altered by 0.5"):
+        read_score(first_voice)
+    assert read_score(first_voice, melody=False) == read_score(data, melody=False)
+
+
+def test_a_key_in_the_middle_of_a_measure_is_that_of_the_next() -> None:
+    key = "<attributes><key><fifths>-3</fifths></key></attributes>"
+    half = "<note><rest/><duration>2</duration></note>"
+    measures = bar(chord()) + f"<measure>{chord()}{half}{key}{half}</measure>" + bar(chord())
+    assert text_of(score_of(measures)) == "| C7 | C7 | key:Eb C7 |"
 
 
 def score_of(measures: str, attributes: str = "", divisions: int = 1) -> bytes:

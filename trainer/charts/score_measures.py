@@ -53,7 +53,8 @@ class Sound:
 
 @dataclass(slots=True)
 class Measure:
-    """What one measure of a part says; times are quarters from its beginning."""
+    """What one measure of a part says; times are quarters from its beginning. `wrong` holds the faults of each voice,
+    which matter where it is the melody."""
 
     number: str
     line: int
@@ -63,6 +64,7 @@ class Measure:
     key: Key | None = None
     chords: dict[Fraction, tuple[Chord, bool]] = field(default_factory=dict)  # the chord, and whether it is printed
     voices: dict[tuple[int, str], list[Sound]] = field(default_factory=dict)
+    wrong: dict[tuple[int, str], list[ChartFault]] = field(default_factory=dict)
     letter: str = ""
     opens: bool = False
     closes: int = 0
@@ -79,6 +81,7 @@ class PartReader:
         self.faults = faults
         self.divisions = Fraction(1)
         self.meter: Meter | None = FOUR_FOUR
+        self.later_key: Key | None = None  # one that stood in the middle of a measure
         self.fifths = 0  # what is written to what sounds, as a step along the line of fifths
         self.semitones = 0
         self.now = Measure("", 1, False)
@@ -106,6 +109,7 @@ class PartReader:
     def measure(self, element: Element, index: int) -> Measure:
         number = clean(element.get("number", ""), 20) or str(index + 1)
         self.now = Measure(number, self.lines[element], element.get("implicit") == "yes", meter=self.meter)
+        self.now.key, self.later_key = self.later_key, None
         self.at = self.struck = Fraction(0)
         for child in element:
             match child.tag:
@@ -157,10 +161,15 @@ class PartReader:
             self.fifths = near if diatonic is None else int(7 * chromatic - 12 * diatonic)
             self.semitones = int(chromatic + 12 * octaves)
         for time in element.findall("time")[:1]:
-            self.meter = self.now.meter = self.time(time)
+            self.meter = self.time(time)
+            if not self.at:
+                self.now.meter = self.meter
         for key in element.findall("key")[:1]:
-            found = self.key(key)
-            if found is not None:
+            if (found := self.key(key)) is None:
+                continue
+            if self.at:
+                self.later_key = found
+            else:
                 self.now.key = found
 
     def time(self, element: Element) -> Meter | None:
@@ -228,14 +237,15 @@ class PartReader:
         head = (element.findtext("notehead") or "").strip()
         if pitch is None or not length or head == "slash" or element.find("cue") is not None:
             return
+        place = (int(self.number(element, "staff", 1)), (element.findtext("voice") or "1").strip())
+        sounds = self.now.voices.setdefault(place, [])
+        known = len(self.faults)
         found = self.pitch(pitch)
-        if found is None:
-            return
-        staff = self.number(element, "staff", 1)
-        voice = (element.findtext("voice") or "1").strip()
-        ties = {tie.get("type") for path in ("tie", "notations/tied") for tie in element.findall(path)}
-        sound = Sound(self.struck, length, *found, "stop" in ties, self.lines[element])
-        self.now.voices.setdefault((int(staff), voice), []).append(sound)
+        self.now.wrong.setdefault(place, []).extend(self.faults[known:])
+        del self.faults[known:]
+        if found is not None:
+            ties = {tie.get("type") for path in ("tie", "notations/tied") for tie in element.findall(path)}
+            sounds.append(Sound(self.struck, length, *found, "stop" in ties, self.lines[element]))
 
     def pitch(self, element: Element) -> tuple[Note, MidiNote] | None:
         step = (element.findtext("step") or "").strip()

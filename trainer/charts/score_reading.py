@@ -4,7 +4,8 @@ What is read, and what becomes of it
 ------------------------------------
 * Chords are those of the first part that has any. The melody is the first voice with notes on the upper staff of that
   part or, where it has none, of the first part that has; of notes struck together the highest. Grace and cue notes,
-  unpitched ones and slashes are no melody. `part` names another part for both.
+  unpitched ones and slashes are no melody. `part` names another part for both; where that has no chords, they are
+  those of the first that has.
 * A transposing instrument's part is read as it sounds: melody, chords and keys alike.
 * A bar without a chord goes on with the one before; before the first there is N.C. A bar that says the bar before once
   more (nothing new, chords that are not printed, or several chords the same again) becomes a repeated bar.
@@ -261,31 +262,21 @@ def _about(root: Element) -> str:
 
 def _chosen(tree: ScoreTree, parts: list[tuple[Element, list[Element]]], wanted: str) -> list[int]:
     """Indices of the part that has the chords and the part that has the melody. Raises `ChartError`."""
+    with_chords = [at for at, (_, found) in enumerate(parts) if any(one.find("harmony") is not None for one in found)]
+    if not with_chords:
+        message = "the score has no chord symbols; write them above the staff and export it again"
+        raise fault(message, expected="harmony")
     if wanted:
         names = _names(tree.root)
-        for index, (part, _) in enumerate(parts):
+        for at, (part, _) in enumerate(parts):
             name = part.get("id", "")
             if wanted.casefold() in (name.casefold(), names.get(name, "").casefold()):
-                return [index, index]
+                return [at if at in with_chords else with_chords[0], at]
         known = ", ".join(names.get(part.get("id", ""), "") or part.get("id", "") for part, _ in parts)
         raise fault(f"the score has no part {wanted!r}; its parts are {known}", wanted, known)
-
-    def first(tag: str) -> int | None:
-        found = (
-            index
-            for index, (_, measures) in enumerate(parts)
-            if any(child.find(tag) is not None for one in measures for child in (one, *one.findall("note")))
-        )
-        return next(found, None)
-
-    chords = first("harmony")
-    if chords is None:
-        raise fault(
-            "the score has no chord symbols; write them above the staff and export it again", expected="harmony"
-        )
-    sung = any(note.find("pitch") is not None for one in parts[chords][1] for note in one.findall("note"))
-    melody = chords if sung else first("pitch")
-    return [chords, chords if melody is None else melody]
+    chords = with_chords[0]
+    sung = [at for at, (_, found) in enumerate(parts) if any(one.find("note/pitch") is not None for one in found)]
+    return [chords, chords if chords in sung or not sung else sung[0]]
 
 
 def read_score(data: bytes, *, part: str = "", melody: bool = True) -> Chart:
@@ -310,6 +301,8 @@ def read_score(data: bytes, *, part: str = "", melody: bool = True) -> Chart:
     voice = next(iter(sorted({staff for one in sung for staff, _ in one.voices})), 0)
     names = dict.fromkeys(name for one in sung for staff, name in one.voices if staff == voice)
     chosen = (voice, next(iter(names), ""))
+    if melody:
+        faults += [one for measure in sung for one in measure.wrong.get(chosen, [])]
     making = _Bars(faults)
     for at, measure in enumerate(measures):
         sounds = sung[at].voices.get(chosen, []) if melody and at < len(sung) else []
