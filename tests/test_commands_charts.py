@@ -13,6 +13,7 @@ from trainer.charts import form_chart, read_chart
 from trainer.charts.score_reading import read_score
 from trainer.commands.charts import found_chart
 from trainer.commands.refusals import Refusal
+from trainer.pitch import Note
 
 SCORES = Path(__file__).parent / "scores"
 WALTZ = SCORES / "two-lamps-waltz.musicxml"
@@ -184,3 +185,22 @@ def test_the_chart_in_the_readme_is_read_and_means_what_it_says() -> None:
     found = [(one.label, one.chord.symbol) for one in chart.unrolled()]
     assert found[:4] == [("0", "N.C."), ("1", "Gm6"), ("2", "Gm6"), ("3", "Am7b5")]
     assert found[-3:] == [("8", "Gm7/F"), ("9", "Cmaj7"), ("10", "C6")]
+
+
+def test_a_lesson_is_a_chart_and_its_midi_file_has_its_own_voicings(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lesson = DEMO.parent / "two-five-one.lesson.toml"
+    assert [one.chord for one in found_chart(str(lesson), "Eb").unrolled()] == [
+        one.chord for one in form_chart("ii-V-I", Note.parse("Eb")).unrolled()
+    ]
+    place = tmp_path / "lesson.mid"
+    said(capsys, "chart", lesson, "--key", "Eb", "--output", place)
+    keys = [one.note for one in mido.MidiFile(place).tracks[2] if one.type == "note_on"]
+    # Fm7 in one of its two rootless forms: Ab C Eb G, whichever is lowest.
+    assert {key % 12 for key in keys[:4]} == {8, 0, 3, 7}
+    said(capsys, "chart", lesson, "--output", place, "--replace", "--voicing", "guide tones")
+    assert len([one for one in mido.MidiFile(place).tracks[2] if one.type == "note_on"]) == 8
+    faulty = tmp_path / "faulty.toml"
+    faulty.write_text('title = "x"\nform = "bluse"\n', encoding="utf-8")
+    assert "did you mean" in refused(capsys, 3, "lead", faulty)

@@ -15,12 +15,14 @@ from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
     from trainer.charts import Chart, ChartError
+    from trainer.drills import Lesson
     from trainer.sheets.midi_files import Voiced
 
 SCORES: Final = (".musicxml", ".xml", ".mxl")
 TEXTS: Final = (".chart", ".txt")
 MIDI_FILES: Final = (".mid", ".midi")
-CHART_HELP: Final = "a chart file, a MusicXML lead sheet, or a progression or form by name"
+LESSONS: Final = (".toml",)
+CHART_HELP: Final = "a chart file, a MusicXML lead sheet, a lesson file, or a progression or form by name"
 
 _LONGEST_LINE: Final = 2_000
 
@@ -32,7 +34,8 @@ def shown(text: str) -> str:
 
 
 def found_chart(name: str, key: str | None = None, *, part: str = "", melody: bool = True) -> Chart:
-    """A chart from anything that has one: a chart file, a MusicXML lead sheet, a progression or form by name.
+    """A chart from anything that has one: a chart file, a MusicXML lead sheet, a lesson file, a progression or form by
+    name.
 
     `key` puts it into another key of its mode. `part` names the part of a lead sheet; without `melody` there are its
     chords alone. Raises `Refusal`, with every fault and its place.
@@ -40,13 +43,26 @@ def found_chart(name: str, key: str | None = None, *, part: str = "", melody: bo
     from trainer.charts import FormError, form_chart
 
     path = Path(name)
-    if path.suffix.lower() in (*SCORES, *TEXTS, *MIDI_FILES) or path.is_file():
-        found = in_key(_read(path, part, melody), key)
+    if path.suffix.lower() in (*SCORES, *TEXTS, *MIDI_FILES, *LESSONS) or path.is_file():
+        lesson = _lesson(path)
+        found = in_key(_read(path, part, melody) if lesson is None else lesson.chart, key)
         return found if melody else replace(found, bars=tuple(replace(bar, melody=()) for bar in found.bars))
     try:
         return in_key(form_chart(name), key)
     except FormError as error:
         raise Refusal(f"{error}. A chart of your own is named by its file", USED_WRONGLY) from None
+
+
+def _lesson(path: Path) -> Lesson | None:
+    """The lesson of a file, where it is one. Raises `Refusal` with every fault."""
+    from trainer.commands.sets import read_lesson_file
+
+    if path.suffix.lower() not in LESSONS:
+        return None
+    lesson, faults = read_lesson_file(path)
+    if lesson is None:
+        raise Refusal(shown("\ntrainer: ".join(str(fault)[:_LONGEST_LINE] for fault in faults)))
+    return lesson
 
 
 def _read(path: Path, part: str, melody: bool) -> Chart:
@@ -167,10 +183,12 @@ def _bytes_of(one: Chart, suffix: str, options: argparse.Namespace) -> bytes:
 def _midi(one: Chart, options: argparse.Namespace) -> bytes:
     from trainer.charts import lead_chart
     from trainer.leading import Plan
-    from trainer.sheets.midi_files import DEFAULT_TEMPO_BPM, midi_bytes, voiced
+    from trainer.sheets.midi_files import DEFAULT_TEMPO_BPM, midi_bytes, voiced, voiced_slots
 
     chords: tuple[Voiced, ...] = ()
-    if any(sounding.chord.root is not None for bar in one.bars for sounding in bar.chords):
+    if (lesson := _lesson(Path(options.chart))) is not None and not options.voicing:
+        chords = voiced_slots(lesson.in_key(one.key.root).slots())
+    elif any(sounding.chord.root is not None for bar in one.bars for sounding in bar.chords):
         plan = Plan(voicings=tuple(options.voicing)) if options.voicing else Plan()
         chords = voiced(lead_chart(one, plan, melody=False))
     return midi_bytes(one, chords, tempo_bpm=options.tempo or DEFAULT_TEMPO_BPM)
@@ -189,7 +207,10 @@ def _chart_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--replace", action="store_true", help="write over a file that is there")
     parser.add_argument("--tempo", metavar="BPM", type=float, help="beats a minute, for a score or a MIDI file")
     parser.add_argument(
-        "--voicing", action="append", metavar="NAME|DEGREES", help="for a MIDI file: choose from these; may come again"
+        "--voicing",
+        action="append",
+        metavar="NAME|DEGREES",
+        help="for a MIDI file: choose from these, not those of a lesson",
     )
     parser.add_argument("--part", metavar="NAME", default="", help="the part of a lead sheet to read")
     parser.add_argument("--without-melody", action="store_true", help="leave the melody aside")
