@@ -441,7 +441,7 @@ def charts(draw: st.DrawFn) -> Chart:
     return Chart("Two Spoons", key, tuple(bars), pickup, (), "invented")
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(charts())
 def test_any_chart_is_valid_and_reads_back(schema: etree.XMLSchema, chart: Chart) -> None:
     score = write_score(chart, tempo_bpm=132)
@@ -452,7 +452,7 @@ def test_any_chart_is_valid_and_reads_back(schema: etree.XMLSchema, chart: Chart
     assert read_chart(write_chart(found)) == found
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(charts())
 def test_music21_hears_any_chart_as_it_was_meant(chart: Chart) -> None:
     chords, melody = heard_by_music21(write_score(chart))
@@ -461,7 +461,7 @@ def test_music21_hears_any_chart_as_it_was_meant(chart: Chart) -> None:
     assert [(pytest.approx(at), *rest, pytest.approx(length)) for at, *rest, length in melody] == expected_melody
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(st.data())
 def test_every_rhythm_is_written_whole_in_note_values(data: st.DataObject) -> None:
     length = data.draw(st.integers(1, 6))
