@@ -30,6 +30,7 @@ PURE = (
     "in_time",
     "regrading",
     "desk",
+    "results",
 )
 """In the order of import: a module may import only those before it."""
 

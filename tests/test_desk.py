@@ -64,7 +64,7 @@ def answer(
         quality="m7",
         root=root,
         voicing="rootless from the third",
-        degrees=("b3", "b7"),
+        degrees=("b3", "5", "b7", "9"),
         notes=(),
         keys=(),
         tries=(first,),

@@ -22,6 +22,7 @@ fails when it is broken.
     session      one practice session as a state table: prompt, hear, grade, next
     in_time      a form at a tempo as a state table: count-in, pass, answer, next pass
     desk         what became of an assignment: one student's state, and a class seen together
+    results      what a student hands in: one checked file, its attempts graded anew
 
     midi/        MIDI ports of this machine, beneath the next two
     inputs/      where notes come from: MIDI ports, a MIDI file, the computer keyboard, a scripted player

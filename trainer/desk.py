@@ -111,8 +111,10 @@ def standing(
     last_utc = ""
     for attempt in sorted(attempts, key=lambda attempt: (attempt.utc, attempt.session, attempt.number)):
         if attempt.assignment == assignment.mark and attempt.counts:
-            played.setdefault((attempt.drill, attempt.plain_root), []).append(attempt)
-            last_utc = attempt.utc
+            index = assignment.drill_of(attempt.quality, attempt.degrees)
+            if index is not None:
+                played.setdefault((index, attempt.plain_root), []).append(attempt)
+                last_utc = attempt.utc
     cells = [
         _cell(index, root.name, played.get((index, plain_root(root.name)), []), assignment.done, day_of)
         for index, root in assignment.places

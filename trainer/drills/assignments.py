@@ -19,7 +19,7 @@ is read by the reader of sets, its faults told at their lines of the whole file.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from hashlib import sha256
@@ -114,6 +114,20 @@ class Assignment:
             for index, drill in enumerate(self.content.drills)
             for root in sorted(set(drill.pool), key=lambda root: order[root.pitch_class])
             if wanted is None or root.pitch_class in wanted
+        )
+
+    def drill_of(self, quality: str, degrees: Sequence[str]) -> int | None:
+        """The drill that an answer in a quality and degrees counts for, whatever set asked for it; None for none."""
+        for index, drill in enumerate(self.content.drills):
+            if drill.quality.text == quality and [each.name for each in drill.recipe.degrees] == list(degrees):
+                return index
+        return None
+
+    def asks_for(self, quality: str, degrees: Sequence[str], root: Note) -> bool:
+        """Whether an answer counts for this assignment."""
+        index = self.drill_of(quality, degrees)
+        return index is not None and any(
+            index == drill and root.pitch_class == each.pitch_class for drill, each in self.places
         )
 
 
