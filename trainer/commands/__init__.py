@@ -1,10 +1,10 @@
 """The commands and their wiring: the one folder that brings the other folders together.
 
 `refusals` says how a command ends, `rows` what a command is; `spelling` answers questions about chords, `sets` finds
-and reads drill sets and lessons, `lessons` tells one, `store` is the player's record and settings, `practising` runs
-drills on the screen and without it, `showing` lists ports and figures, `charts` finds, shows and converts charts,
-`leading` finds voicings for one, `caring` looks after the program. Nothing heavy is imported before the command that
-needs it.
+and reads drill sets and lessons, `lessons` tells one, `teaching` writes one by playing, `store` is the player's record
+and settings, `practising` runs drills on the screen and without it, `showing` lists ports and figures, `charts` finds,
+shows and converts charts, `leading` finds voicings for one, `caring` looks after the program. Nothing heavy is imported
+before the command that needs it.
 """
 
 from __future__ import annotations
@@ -14,7 +14,18 @@ from trainer.commands.rows import CommandRow
 
 def all_rows() -> tuple[CommandRow, ...]:
     """Every command, in the order of `trainer --help`."""
-    from trainer.commands import caring, charts, in_time, leading, lessons, practising, sets, showing, spelling
+    from trainer.commands import (
+        caring,
+        charts,
+        in_time,
+        leading,
+        lessons,
+        practising,
+        sets,
+        showing,
+        spelling,
+        teaching,
+    )
 
     modules = (
         practising,
@@ -23,6 +34,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         charts,
         leading,
         lessons,
+        teaching,
         showing,
         sets,
         caring,

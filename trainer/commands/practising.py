@@ -99,7 +99,7 @@ def without_screen(options: argparse.Namespace, channel: int | None) -> Take | S
         return Script(Random(options.seed))
     if wanted == "computer":
         raise Refusal("the computer keyboard needs the screen; leave --headless out", USED_WRONGLY)
-    if wanted is not None and _is_take(wanted):
+    if wanted is not None and is_take(wanted):
         return Take(wanted)
     from trainer.inputs.ports import PortInput, list_ports
 
@@ -112,7 +112,8 @@ def without_screen(options: argparse.Namespace, channel: int | None) -> Take | S
     return Live(PortInput([wanted] if wanted else [], channel=channel))
 
 
-def _is_take(wanted: str) -> bool:
+def is_take(wanted: str) -> bool:
+    """Whether what to listen to is a recorded file and no port."""
     return wanted.lower().endswith((".mid", ".midi", ".smf")) or Path(wanted).is_file()
 
 
@@ -187,6 +188,7 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
     # Textual reads its frame rate when it is imported, and importing trainer.screens sets it.
     import trainer.screens  # noqa: F401
     from trainer.commands.in_time import in_time_of
+    from trainer.commands.teaching import TeachingDesk
     from trainer.screens.app import PracticeApp
 
     sets = _Sets(store, options.seed)
@@ -197,6 +199,7 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
         store=store.append,
         history=sets.history,
         keep=store.keep_row,
+        teaching=TeachingDesk(store.places),
         describe=sets.described,
         preferences=store.preferences(),
         remember=store.remember,
@@ -303,7 +306,7 @@ def _sources(options: argparse.Namespace, store: Store) -> dict[str, Any]:
         source = scripted_player()
     elif wanted == "computer":
         source = ComputerKeyboard()
-    elif wanted is not None and _is_take(wanted):
+    elif wanted is not None and is_take(wanted):
         raise Refusal("a take is graded without the screen; add --headless", USED_WRONGLY)
     elif wanted is not None:
         try:

@@ -35,14 +35,14 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Final
 
-from trainer.capture import Kind, NoteEvent, Windows, stand_ns
+from trainer.capture import PERCUSSION_CHANNEL, Kind, NoteEvent, Windows, stand_ns
 from trainer.charts import Chart, FormChord, degree_of
 from trainer.drills.lessons import Lesson
 from trainer.drills.rhythm import count_text
 from trainer.drills.rules import Facts, Rule
 from trainer.leading import motion
 from trainer.naming import Naming, NamingError, name
-from trainer.pitch import HIGHEST_PIANO_KEY, LOWEST_PIANO_KEY, MidiNote
+from trainer.pitch import HIGHEST_PIANO_KEY, LOWEST_PIANO_KEY, MidiNote, pretty
 from trainer.voicings import ONE_HAND_SEMITONES, VoicingError, VoicingRow, reach_fault, recipe
 
 WIDEST_REACH_SEMITONES: Final = 24
@@ -94,6 +94,14 @@ class Voiced:
     keys: tuple[MidiNote, ...]
     naming: Naming
     optional: frozenset[MidiNote] = frozenset()
+
+    @property
+    def sentence(self) -> str:
+        """What it is on its chord, in one sentence."""
+        closer = " The lesson plays its notes close together." if self.naming.closed_up else ""
+        optional = [pretty(each.degree) for each in self.naming.keys if each.key in self.optional]
+        left_out = f" May be left out: {', '.join(optional)}." if optional else ""
+        return f"{self.naming.sentence}{closer}{left_out}"
 
     @property
     def voicing(self) -> str:
@@ -221,13 +229,22 @@ class Teaching:
         """The chord asked for; None once every one is taught."""
         return self.chords[len(self.voiced)] if len(self.voiced) < len(self.chords) else None
 
+    @property
+    def title(self) -> str:
+        return self._bare.title
+
+    @property
+    def leaves_out(self) -> bool:
+        """Whether the next voicing says what of the last one may be left out."""
+        return self.stage is Stage.LEAVING_OUT
+
     def start(self) -> list[TeachingEvent]:
         """Ask for the first chord."""
         return self._ask() if self.stage is Stage.READY else []
 
     def hear(self, event: NoteEvent) -> list[TeachingEvent]:
         """Take one event of the piano."""
-        if self.stage in (Stage.READY, Stage.FINISHED):
+        if self.stage in (Stage.READY, Stage.FINISHED) or event.channel == PERCUSSION_CHANNEL:
             return []
         if event.kind in (Kind.QUIET, Kind.PORT_LOST):
             return self._forget()
@@ -363,7 +380,7 @@ class Teaching:
         if not self.voiced:
             return [NotTaken("No voicing has been taken yet.")]
         self.stage = Stage.LEAVING_OUT
-        return [Hearing(())]
+        return [NotTaken("Play the last voicing without the notes that may be left out.")]
 
     def _done(self) -> list[TeachingEvent]:
         self._forget()
@@ -398,6 +415,28 @@ class Teaching:
                 rules.append(replace(said, bar=_spans(bars), beat=() if beat is None else (beat,)))
         return replace(self._bare, rules=tuple(rules), about=TAUGHT)
 
+
+def wish_of(text: str) -> Wish | None:
+    """A wish as it may be typed: a word of it, or its beginning.
+
+    >>> wish_of("back"), wish_of("left out"), wish_of("sa"), wish_of("x")
+    (<Wish.BACK: 'back'>, <Wish.OPTIONAL: 'may be left out'>, <Wish.SAME: 'same as before'>, None)
+    """
+    wanted = " ".join(text.casefold().split())
+    fits = {wish for word, wish in _WISH_WORDS.items() if wanted and word.startswith(wanted)}
+    return fits.pop() if len(fits) == 1 else None
+
+
+_WISH_WORDS: Final = {
+    "again": Wish.AGAIN,
+    "back": Wish.BACK,
+    "same as before": Wish.SAME,
+    "optional": Wish.OPTIONAL,
+    "left out": Wish.OPTIONAL,
+    "may be left out": Wish.OPTIONAL,
+    "done": Wish.DONE,
+    "end": Wish.DONE,
+}
 
 TAUGHT: Final = "Taught by playing: for each chord the voicing that was played, where it was played."
 

@@ -13,6 +13,7 @@
         in_time=None,                     # InTime: forms at a tempo, and what sounds and keeps them; or None
         hear=None,                        # Target -> None, sounds the voicing; must not block; or None
         describe=lambda entry: entry,     # a set's row with all that takes time to find out, asked when sets are listed
+        teaching=None,                    # charts to teach by playing, and where lessons go: a `teaching.Desk`, or None
         keep=None,                        # a named drill's TOML row -> a line for the player; writes it away; or None
         preferences=Preferences(),        # what was remembered
         remember=lambda preferences: None,
@@ -54,7 +55,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import ClassVar, Final, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, ClassVar, Final, Protocol, runtime_checkable
 
 from textual import events
 from textual.app import App, SystemCommand
@@ -74,6 +75,10 @@ from trainer.screens.summary import summary_text
 from trainer.screens.themes import THEME_NAMES, THEMES
 from trainer.session import Command, Finished, Prompted, Session, SessionEvent, State, Task
 from trainer.timing import Grid, PassRecord, Slot
+
+if TYPE_CHECKING:
+    from trainer.drills import Lesson
+    from trainer.screens.teaching import Desk
 
 Post = Callable[[NoteEvent], None]
 
@@ -212,6 +217,7 @@ class PracticeApp(App[int]):
         in_time: InTime | None = None,
         hear: Callable[[Target], None] | None = None,
         keep: Callable[[str], str] | None = None,
+        teaching: Desk | None = None,
         describe: Callable[[SetEntry], SetEntry] = lambda entry: entry,
         preferences: Preferences | None = None,
         remember: Callable[[Preferences], None] = lambda preferences: None,
@@ -243,6 +249,7 @@ class PracticeApp(App[int]):
         self._form_first = in_time is not None and in_time.at_once
         self._hear = hear
         self._keep = keep
+        self._teaching = teaching
         self._describe = describe
         self._remember = remember
         self._clock = clock
@@ -566,6 +573,33 @@ class PracticeApp(App[int]):
         except self._refusals as error:
             self.tell(str(error))
 
+    def action_teach(self) -> None:
+        """Teach a tune by playing: choose its chart."""
+        from trainer.screens.teaching import ChartsScreen
+
+        if self._teaching is not None:
+            self._open(ChartsScreen(self._teaching))
+
+    def teach(self, name: str) -> None:
+        """Teach a chart by playing."""
+        from trainer.screens.teaching import TeachScreen
+
+        if self._teaching is None:
+            return
+        try:
+            self._open(TeachScreen(self._teaching.open(name), self._teaching))
+        except self._refusals as error:
+            self.tell(str(error))
+
+    def keep_lesson(self, desk: Desk, lesson: Lesson) -> None:
+        """Keep a lesson that was taught and go back to the drill."""
+        try:
+            self.tell(desk.keep(lesson))
+        except self._refusals as error:
+            self.tell(str(error))
+            return
+        self.back()
+
     def tell(self, words: str) -> None:
         """A line that goes by itself."""
         self.notify(words, markup=False)
@@ -658,6 +692,8 @@ class PracticeApp(App[int]):
         if self.in_time is not None:
             yield SystemCommand("Play a form in time", "with a count-in, at a tempo", self.action_in_time)
         yield SystemCommand("Play, and read", "what the keys you hold are called", self.action_listen)
+        if self._teaching is not None:
+            yield SystemCommand("Teach a tune", "a lesson written by playing it", self.action_teach)
         yield SystemCommand("Choose the piano", "ports, and command keys on the piano", self.action_piano)
         if screen is self.practice:
             for command, words in _COMMAND_WORDS.items():
