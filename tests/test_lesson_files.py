@@ -6,6 +6,7 @@ lesson were written by hand from the trade's tables of forms.
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from trainer.charts import FORMS, form_chart
 from trainer.drills import Lesson, Rule, edited, is_lesson, lesson_of, read, read_lesson, write, write_lesson
 from trainer.drills.rhythm import Hit
 from trainer.pitch import Degree, MidiNote, Note, parse_key
+from trainer.scheduling.pool import pool_of
 
 ROOT = Path(__file__).parents[1]
 SHIPPED = sorted((ROOT / "drills").glob("*.lesson.toml"))
@@ -122,6 +124,81 @@ def test_the_two_five_one_leaves_out_the_thirteenth_or_not_and_may_be_silent_in_
     ]  # fmt: skip
     assert [slot.optional for slot in lesson.slots()] == [False, False, False, True]
     assert lesson.form[1].target.optional == {3}
+
+
+# What each bar of the demo lesson may be, by hand from the trade's tables: the root's degree of the key, and the
+# degrees of the voicing, more than one where two forms would do.
+FORMS_OF = [
+    ("0.4", "b2", ("1 b7",)), ("1", "1", ("1 3 b7",)), ("2", "4", ("3 13 b7 9", "b7 9 3 13")),
+    ("3", "1", ("1 3 b7",)), ("4", "5", ("b7 9 b3 5",)), ("4.3", "1", ("3 13 b7 9",)), ("4.4", "b5", ("1 b7",)),
+    ("5", "4", ("3 13 b7 9", "b7 9 3 13")), ("6", "#4", ("b3 b5 bb7 1", "bb7 1 b3 b5")), ("7", "1", ("1 3 b7",)),
+    ("8", "3", ("b3 5 b7 9", "b7 9 b3 5")), ("8.3", "6", ("3 13 b7 9", "b7 9 3 13")),
+    ("9", "2", ("b3 5 b7 9", "b7 9 b3 5")), ("10", "5", ("3 13 b7 9", "b7 9 3 13")), ("11", "1", ("1 3 b7",)),
+    ("11.3", "6", ("3 13 b7 9", "b7 9 3 13")), ("12", "2", ("b3 5 b7 9", "b7 9 b3 5")),
+    ("12.3", "5", ("3 13 b7 9", "b7 9 3 13")),
+]  # fmt: skip
+
+_LETTERS = "CDEFGAB"
+_WHITE = dict(zip(_LETTERS, (0, 2, 4, 5, 7, 9, 11), strict=True))
+_MAJOR = (0, 2, 4, 5, 7, 9, 11)
+
+
+def _spelled(root: str, degree: str) -> str:
+    """Letter and accidental of a degree, counted on letters and semitones: not by the line of fifths of the program."""
+    number = int(degree.lstrip("b#"))
+    letter = _LETTERS[(_LETTERS.index(root[0]) + number - 1) % 7]
+    wanted = _WHITE[root[0]] + root.count("#") - root.count("b", 1) + _MAJOR[(number - 1) % 7]
+    wanted += degree.count("#") - degree.count("b")
+    off = (wanted - _WHITE[letter] + 6) % 12 - 6
+    return letter + ("#" * off if off > 0 else "b" * -off)
+
+
+def _plain(note: str) -> str:
+    """A root that would have a double accidental by its plain name, as the trade writes it."""
+    if len(note) < 3:
+        return note
+    semitones = (_WHITE[note[0]] + note.count("#") - note.count("b", 1)) % 12
+    return next(letter for letter, white in _WHITE.items() if white == semitones)
+
+
+@pytest.mark.parametrize("key", ["C", "F", "Bb", "Eb", "Ab", "Db", "Gb", "B", "E", "A", "D", "G"])
+def test_every_bar_of_the_demo_lesson_in_every_key_has_a_form_of_the_trade_s_table(key: str) -> None:
+    lesson = _shipped(SHIPPED[0]).in_key(Note.parse(key))
+    assert [one.label for one in lesson.form] == [label for label, _, _ in FORMS_OF]
+    for one, (label, degree, forms) in zip(lesson.form, FORMS_OF, strict=True):
+        root = _plain(_spelled(key, degree)) if not one.approach else one.target.root.name
+        if one.approach:
+            # A half step above the chord it leads into, by its own letter or by its plain name.
+            above = _spelled(key, degree)
+            assert one.target.root.name in (above, _plain(above)), label
+        assert one.target.root.name == root, label
+        notes = [note.name for note in one.target.notes]
+        assert notes in [[_spelled(root, each) for each in form.split()] for form in forms], label
+        assert all(low < high for low, high in zip(one.target.keys, one.target.keys[1:], strict=False))
+        assert 41 <= one.target.keys[0] and one.target.keys[-1] <= 72, label  # F2 to C5, the left hand's own
+
+
+def test_a_change_to_a_lesson_keeps_its_comments_and_its_order() -> None:
+    text = _text(SHIPPED[0])
+    changed = edited(text, {("rule", 0, "rhythm"): "1 chord, 2& chord", ("key",): "Bb"})
+    assert [line for line in changed.splitlines() if line.startswith("#")] == [
+        line for line in text.splitlines() if line.startswith("#")
+    ]
+    assert changed.count("\n") == text.count("\n") + 1
+    lesson, faults = read_lesson(changed, "a.lesson.toml", lambda name: _text(SHIPPED[0].with_name(name)))
+    assert faults == () and lesson is not None and lesson.chart.key.name == "Bb"
+
+
+def test_the_lesson_in_the_readme_is_a_lesson() -> None:
+    blocks = re.findall(r"```toml\n(.*?)```", _text(ROOT / "README.md"), re.DOTALL)
+    (block,) = [block for block in blocks if "[[rule]]" in block]
+    lesson = _read(block)
+    assert [one.approach for one in lesson.form].count(True) == 1
+
+
+def test_moves_are_no_items_of_what_is_scheduled() -> None:
+    lesson = _shipped(SHIPPED[1])
+    assert len(pool_of([lesson.drill_set(), lesson.moves_set()]).forms) == len(lesson.voicings())
 
 
 # -- faults ------------------------------------------------------------------------------------------------------------

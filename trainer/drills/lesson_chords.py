@@ -15,6 +15,7 @@ from trainer.drills.rhythm import count_text
 from trainer.drills.rules import Manner
 from trainer.grading import Passes, Target
 from trainer.leading import motion
+from trainer.leading.choices import THUMB_HIGHEST
 from trainer.pitch import Degree, MidiNote
 from trainer.voicings import Placement, Recipe, alternatives, approach_root, default_register, place, recipe
 
@@ -165,5 +166,8 @@ def approach_target(target: Target, side: str) -> Target:
     form = recipe(APPROACH_NAMES[side], quality)
     register = default_register(form)
     places = [each for each, fits, _ in alternatives(form, root, register) if fits] or [place(form, root)]
+    # Not over the thumb of the left hand, which plays it, where there is another place.
+    highest = max(THUMB_HIGHEST, target.keys[-1])
+    places = [each for each in places if each.keys[-1] <= highest] or places
     nearest = min(places, key=lambda each: motion(each.keys, target.keys))
     return Target(Chord(root, quality, None), nearest, target.passes, register.limits)

@@ -12,7 +12,7 @@ from typing import Final
 
 from trainer.drills import Drill, DrillSet, Task, target_of, task_of
 from trainer.grading import Target, pretty_symbol
-from trainer.pitch import TWELVE_ROOTS, Note, pretty
+from trainer.pitch import TWELVE_ROOTS, Degree, Note, pretty
 from trainer.progress import Item, plain_root
 from trainer.voicings import VoicingError
 
@@ -107,6 +107,8 @@ def pool_of(sets: Iterable[DrillSet | tuple[DrillSet, Sequence[int]]], reach_sem
         drill_set, chosen = entry if isinstance(entry, tuple) else (entry, range(len(entry.drills)))
         for index in chosen:
             drill = drill_set.drills[index]
+            if drill.then or drill.on != Degree(1):
+                continue  # a move is no item; its voicings are, in the drills of their own
             name = (drill.recipe.name, drill.quality.text)
             same = (drill.recipe.degrees, drill.recipe.optional, drill.quality.text)
             at = aliases.get(name, known.get(same))
