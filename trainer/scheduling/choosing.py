@@ -172,16 +172,17 @@ class Chooser:
 
     def _of_shuffle(self) -> Choice | None:
         """The most urgent item of the plan, a form that is still blocked left aside."""
-        aside = {*self._new} if self._is_blocked else set()
+        aside = {*self._new} if self._is_blocked else ()
+        least = min(GAP, len(self._planned) - 1)
         best: Item | None = None
         highest = 0.0
         for item in self._planned:
-            if item in aside or not self._free(item):
+            waited = self._number - self._asked.get(item, -WAITED_MOST)
+            if waited < least or item in aside:
                 continue
-            asked = self._asked.get(item)
-            waited = WAITED_MOST if asked is None else min(self._number - asked, WAITED_MOST)
-            need = max(LEAST_NEED, self.history.slowness(item))
-            priority = waited * need * FEWER ** self._times.get(item, 0)
+            known = self.history.items.get(item)
+            need = LEAST_NEED if known is None or known.slowness < LEAST_NEED else known.slowness
+            priority = (waited if waited < WAITED_MOST else WAITED_MOST) * need * FEWER ** self._times.get(item, 0)
             if priority > highest:
                 best, highest = item, priority
         if best is None:

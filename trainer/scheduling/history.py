@@ -111,6 +111,7 @@ class ItemHistory:
     faded_levels: int = 0
     firsts: deque[float] = field(default_factory=lambda: deque(maxlen=3))
     pace_log: float | None = None
+    slowness: float = 0.0
     within_log: float | None = None
     within_day: date | None = None
     card: Any = None
@@ -218,6 +219,8 @@ class History:
             first = False
         if answer.response_ms is not None:
             self._paced(known, math.log(answer.response_ms), first, answer.day)
+            if form is not None and known.pace_log is not None:
+                known.slowness = max(0.0, known.pace_log - math.log(SURE * form.aim_ms))
         known.latest = answer
         known.answers += 1
         if answer.kind == "right":
@@ -303,10 +306,8 @@ class History:
 
     def slowness(self, item: Item) -> float:
         """By how much an item's pace is slower than its set aims at, as a logarithm; 0 where it is not, or unknown."""
-        form, known = self.pool.form_of(item[0], item[1]), self.items.get(item)
-        if form is None or known is None or known.pace_log is None:
-            return 0.0
-        return max(0.0, known.pace_log - math.log(SURE * form.aim_ms))
+        known = self.items.get(item)
+        return 0.0 if known is None else known.slowness
 
     def due(self, item: Item) -> date | None:
         """The day on which an item is due by FSRS; None where it was never rated."""
