@@ -21,18 +21,21 @@ import json
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import MISSING, asdict, dataclass, fields, replace
+from fractions import Fraction
 from hashlib import sha256
 from typing import Any, Final
 
 from trainer.capture import Kind, NoteEvent
+from trainer.charts import Key
 from trainer.drills import Task, target_of
 from trainer.drills.assignments import NAME_LETTERS, Assignment
 from trainer.drills.values import printable
 from trainer.grading import Target
+from trainer.leading import LeadingError
 from trainer.pitch import MidiNote, Note, PitchError
 from trainer.progress import Attempt, TryRecord, VerdictRecord
 from trainer.session import AttemptEnded, Particulars, Session, replay
-from trainer.timing import PassRecord, SlotRecord
+from trainer.timing import Circumstances, Grid, PassRecord, SlotRecord, align, events_of, record_of
 from trainer.voicings import VoicingError, alternatives
 
 FORMAT: Final = 1
@@ -326,6 +329,28 @@ def check_results(assignment: Assignment, results: Results) -> tuple[Regraded, .
             1, f"these results were played for another version of {assignment.mark}; hand out the present one again"
         )
     return tuple(regraded(assignment, attempt) for attempt in results.attempts)
+
+
+def regraded_pass(assignment: Assignment, record: PassRecord) -> PassRecord:
+    """A pass graded again from its events; one that is none of the assignment's lesson is not clean."""
+    if assignment.lesson is None:
+        return replace(record, clean=False)
+    try:
+        key = Key.parse(record.key)
+        lesson = assignment.lesson.in_key(key.root)
+        slots = lesson.slots(record.section)
+    except (PitchError, LeadingError, ValueError):
+        return replace(record, clean=False)
+    if not 1 <= record.tempo_bpm <= 1000 or not 0 < record.swing < 1:
+        return replace(record, clean=False)
+    grid = Grid(record.tempo_bpm, 0, Fraction(record.swing).limit_denominator(64))
+    aligned = align(events_of(record), slots, grid, calibration_ms=record.calibration_ms)
+    told = Circumstances(
+        record.session, record.number, record.utc, record.title, record.key, record.beats, record.meter, record.section,
+        record.port, record.stamp_origin, record.assignment,
+    )  # fmt: skip
+    found = record_of(aligned, told)
+    return replace(found, clean=found.clean and record.outcome == "whole")
 
 
 def regraded(assignment: Assignment, attempt: Attempt) -> Regraded:

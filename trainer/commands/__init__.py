@@ -15,6 +15,7 @@ from trainer.commands.rows import CommandRow
 def all_rows() -> tuple[CommandRow, ...]:
     """Every command, in the order of `trainer --help`."""
     from trainer.commands import (
+        assigning,
         caring,
         charts,
         in_time,
@@ -37,6 +38,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         teaching,
         showing,
         sets,
+        assigning,
         caring,
     )
     return tuple(row for module in modules for row in module.COMMANDS)

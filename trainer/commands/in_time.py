@@ -81,16 +81,6 @@ def form_session(course: Course, store: Store, port: str, stamp_origin: str, con
     return FormSession(course, particulars, calibration_ms=known.offset_ms if known is not None else 0.0)
 
 
-def keep_pass(store: Store, record: PassRecord) -> None:
-    """Store a pass before anything of it is shown."""
-    from trainer.storage.files import StorageError
-
-    try:
-        store.records.append_pass(record)
-    except StorageError as error:
-        raise Refusal(str(error)) from None
-
-
 # -- played
 
 
@@ -135,7 +125,7 @@ def in_time_of(options: argparse.Namespace, store: Store, course: Course | None)
     return InTime(
         forms=[SetEntry(row.name, row.name, "in twelve keys") for row in FORMS],
         open=opened,
-        store=lambda record: keep_pass(store, record),
+        store=store.append_pass,
         accompany=lambda began: "No sound goes out: follow the beat on the screen.",
         silence=lambda: None,
         at_once=course is not None,
@@ -167,7 +157,7 @@ def _show(event: FormEvent, store: Store, as_json: bool) -> None:
             piece = event.piece
             print(f"{event.number}. {piece.title} in {piece.key}, {piece.tempo_bpm:g} a minute", flush=True)
         case PassEnded():
-            keep_pass(store, event.record)
+            store.append_pass(event.record)
             if as_json:
                 print(json_line(pass_object(event.record)), flush=True)
             else:

@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
+from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from trainer.commands.refusals import Refusal
 
 if TYPE_CHECKING:
     from trainer.drills import Drill
+    from trainer.drills.assignments import Assignment
     from trainer.pitch import Note
     from trainer.progress import Attempt
     from trainer.screens.app import Preferences
+    from trainer.timing import PassRecord
+
+
+OPEN: Final = "open"
+"""The state of an assignment that is not done yet."""
 
 
 class Store:
@@ -43,8 +51,49 @@ class Store:
     def append(self, attempt: Attempt, replaces: bool) -> None:
         from trainer.storage.files import StorageError
 
+        mark = self.assigned(attempt)
         try:
-            self.records.append(attempt, replacing=replaces)
+            self.records.append(replace(attempt, assignment=mark) if mark else attempt, replacing=replaces)
+        except StorageError as error:
+            raise Refusal(str(error)) from None
+
+    @cached_property
+    def assignments(self) -> tuple[Assignment, ...]:
+        """The open assignments of the player, the one that is due first at the head. Raises `Refusal`."""
+        from datetime import date
+
+        from trainer.drills.assignments import read_assignment
+        from trainer.storage.files import StorageError
+
+        try:
+            kept = self.records.assignments(OPEN)
+        except StorageError as error:
+            raise Refusal(str(error)) from None
+        read = (read_assignment(each.text, each.mark)[0] for each in kept)
+        found = [assignment for assignment in read if assignment is not None]
+        return tuple(sorted(found, key=lambda assignment: assignment.due or date.max))
+
+    def forget_assignments(self) -> None:
+        """Read the open assignments anew when they are next asked for."""
+        self.__dict__.pop("assignments", None)
+
+    def assigned(self, attempt: Attempt) -> str:
+        """The mark of the open assignment that an answer counts for, whatever set asked for it; "" for none."""
+        from trainer.pitch import Note
+
+        root = Note.parse(attempt.root)
+        for assignment in self.assignments:
+            if assignment.asks_for(attempt.quality, attempt.degrees, root):
+                return assignment.mark
+        return ""
+
+    def append_pass(self, record: PassRecord) -> None:
+        """Store a pass; one of an open assignment's lesson counts for it."""
+        from trainer.storage.files import StorageError
+
+        titles = {each.lesson.title: each.mark for each in self.assignments if each.lesson is not None}
+        try:
+            self.records.append_pass(replace(record, assignment=titles.get(record.title, "")))
         except StorageError as error:
             raise Refusal(str(error)) from None
 

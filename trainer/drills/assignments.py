@@ -4,7 +4,7 @@ Fields by table (``*`` must stand there):
 
 ============  ==================================================================================================
 top           ``assignment*`` (its own mark, letters and digits) ``title*`` ``set*`` or ``lesson*`` (the text of a
-              drill set or lesson) ``student`` ``teacher`` ``due`` (a date) ``note``
+              drill set, or of a lesson with its chart inside) ``student`` ``teacher`` ``due`` (a date) ``note``
 done          ``roots`` ``tries`` ``accuracy_percent`` ``response_ms`` ``tempo_bpm`` ``days``
 ============  ==================================================================================================
 
@@ -26,11 +26,14 @@ from hashlib import sha256
 from typing import Final
 
 from trainer.drills.checks import NOTHING, Checks, Nothing, shown
+from trainer.drills.lesson_reading import read_lesson
+from trainer.drills.lessons import Lesson
 from trainer.drills.places import places
 from trainer.drills.reading import read
 from trainer.drills.syntax import parsed
 from trainer.drills.values import ABOUT_LETTERS, TITLE_LETTERS, DrillSet, Fault
 from trainer.drills.writing import long_text, text_value
+from trainer.leading import LeadingError
 from trainer.pitch import TWELVE_ROOTS, Note
 
 NAME_LETTERS: Final = 80
@@ -39,11 +42,12 @@ MOST_TRIES: Final = 100
 MOST_DAYS: Final = 60
 
 _MARK: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]*")
-_TOP: Final = ("assignment", "title", "student", "teacher", "due", "note", "done", "set")
+_TOP: Final = ("assignment", "title", "student", "teacher", "due", "note", "done", "set", "lesson")
 _EXPECTED: Final = {
     "assignment": 'a mark of its own, of letters and digits, such as "week-12-shells"',
     "title": 'a title such as "Shells by Friday"',
     "set": "the text of a drill set between three quotes",
+    "lesson": "the text of a lesson between three quotes",
     "due": "a date such as 2026-12-04",
     "roots": 'a list of roots such as ["C", "F", "Bb"]; without it, every root of the set',
 }
@@ -68,8 +72,8 @@ class Done:
         'On every root: 3 of the latest 4 right at the first try, within 2.5 s, on 2 different days.'
         """
         where = "every root" if self.roots is None else ", ".join(root.name for root in self.roots)
-        least = least_right(self)
-        parts = [f"{least} of the latest {self.tries} right at the first try"]
+        latest = f"{least_right(self)} of the latest {self.tries} " if self.tries > 1 else ""
+        parts = [f"{latest}right at the first try"]
         if self.response_ms is not None:
             parts.append(f"within {self.response_ms / 1000:g} s")
         if self.tempo_bpm is not None:
@@ -86,7 +90,8 @@ def least_right(done: Done) -> int:
 
 @dataclass(frozen=True, slots=True)
 class Assignment:
-    """An assignment as its file says; `text` is the text of the set inside, `content` what it reads as."""
+    """An assignment as its file says; `text` is the text of the set or lesson inside, `content` what there is to drill
+    (of a lesson, its voicings), `lesson` the lesson itself, if it is one."""
 
     mark: str
     title: str
@@ -97,6 +102,7 @@ class Assignment:
     due: date | None = None
     note: str = ""
     done: Done = field(default_factory=Done)
+    lesson: Lesson | None = None
 
     @property
     def digest(self) -> str:
@@ -157,9 +163,12 @@ def _assignment(checks: Checks, data: Mapping[str, object]) -> Assignment | Noth
     for name in data:
         if name not in _TOP:
             checks.unknown((name,), _TOP)
-    for name in ("assignment", "title", "set"):
+    kind = "lesson" if "lesson" in data else "set"
+    for name in ("assignment", "title", kind):
         if name not in data:
             checks.missing((name,), _EXPECTED[name])
+    if "set" in data and "lesson" in data:
+        checks.fault(("set",), None, "a set or a lesson", "a set and a lesson stand here; leave one out", at_key=True)
     mark = checks.text(("assignment",), data.get("assignment", ""), _EXPECTED["assignment"], MARK_LETTERS, empty=True)
     if isinstance(mark, str) and "assignment" in data and not _MARK.fullmatch(mark):
         message = f"{shown(mark)} is no mark; write {_EXPECTED['assignment']}"
@@ -171,10 +180,13 @@ def _assignment(checks: Checks, data: Mapping[str, object]) -> Assignment | Noth
     )
     note = checks.text(("note",), data.get("note", ""), "a text for the student", ABOUT_LETTERS, lines=True, empty=True)
     due = _due(checks, data["due"]) if "due" in data else None
-    inside = data.get("set", "")
-    content = (
-        _content(checks, inside) if isinstance(inside, str) else checks.wrong_kind(("set",), inside, _EXPECTED["set"])
-    )
+    inside = data.get(kind, "")
+    content: DrillSet | Nothing = NOTHING
+    lesson: Lesson | None = None
+    if not isinstance(inside, str):
+        checks.wrong_kind((kind,), inside, _EXPECTED[kind])
+    elif kind in data:
+        content, lesson = _content(checks, kind, inside)
     done = _done(checks, data.get("done", {}), content)
     if (
         checks.faults
@@ -185,7 +197,7 @@ def _assignment(checks: Checks, data: Mapping[str, object]) -> Assignment | Noth
     ):
         return NOTHING
     texts = [each for each in (mark, title, student, teacher, note) if isinstance(each, str)]
-    return Assignment(texts[0], texts[1], content, inside, texts[2], texts[3], due, texts[4], done)
+    return Assignment(texts[0], texts[1], content, inside, texts[2], texts[3], due, texts[4], done, lesson)
 
 
 def _due(checks: Checks, value: object) -> date | Nothing:
@@ -194,15 +206,24 @@ def _due(checks: Checks, value: object) -> date | Nothing:
     return checks.fault(("due",), value, _EXPECTED["due"], f"{shown(value)} is no date; write {_EXPECTED['due']}")
 
 
-def _content(checks: Checks, text: str) -> DrillSet | Nothing:
-    """The set inside; its faults are told where they stand in the whole file."""
-    found, faults = read(text, checks.file)
+def _content(checks: Checks, kind: str, text: str) -> tuple[DrillSet | Nothing, Lesson | None]:
+    """The set or lesson inside; its faults are told where they stand in the whole file."""
+    found: DrillSet | None = None
+    lesson: Lesson | None = None
+    if kind == "set":
+        found, faults = read(text, checks.file)
+    else:
+        lesson, faults = read_lesson(text, checks.file)
+        try:
+            found = None if lesson is None else lesson.drill_set()
+        except LeadingError as error:
+            return checks.fault((kind,), None, "a lesson that can be voiced", str(error)), None
     lines = text.replace("\r\n", "\n").split("\n")
     for fault in faults:
         letter = sum(len(line) + 1 for line in lines[: fault.line - 1]) + fault.column - 1
         inner = f"{fault.field}: {fault.message}" if fault.field else fault.message
-        checks.fault(("set",), None, fault.expected, inner, letter=min(letter, max(0, len(text) - 1)))
-    return NOTHING if found is None or faults else found
+        checks.fault((kind,), None, fault.expected, inner, letter=min(letter, max(0, len(text) - 1)))
+    return (NOTHING, None) if found is None or faults else (found, lesson)
 
 
 _NUMBERS: Final = {
@@ -271,7 +292,8 @@ def write_assignment(assignment: Assignment) -> str:
         lines.append(f"due = {assignment.due.isoformat()}")
     if assignment.note:
         lines.append(f"note = {long_text(assignment.note)}")
-    lines += [f"set = {long_text(assignment.text)}", "", "[done]"]
+    kind = "set" if assignment.lesson is None else "lesson"
+    lines += [f"{kind} = {long_text(assignment.text)}", "", "[done]"]
     done = assignment.done
     if done.roots is not None:
         lines.append("roots = [" + ", ".join(text_value(root.name) for root in done.roots) + "]")

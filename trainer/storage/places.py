@@ -70,6 +70,11 @@ class Places:
         return self.data / "drills"
 
     @property
+    def dropped_assignments(self) -> Path:
+        """The folder that is watched: an assignment put here is opened when the program starts."""
+        return self.data / "assignments"
+
+    @property
     def settings(self) -> Path:
         return self.config / "settings.toml"
 

@@ -40,6 +40,7 @@ THEMES: Final = ("dark", "light", "high contrast")
 class Settings:
     """What the player has chosen; a field each, with its default. What each means stands in `SETTINGS`."""
 
+    player_name: str = ""
     port: str = ""
     channel: int = 0
     reach_semitones: int = 14
@@ -111,6 +112,12 @@ _KEY_EXPECTED: Final = 'a key of the piano as "A0" or "C8" (C4 is middle C), "pe
 _NAME_EXPECTED: Final = 'a name on one line, or "" for the first one found'
 
 SETTINGS: Final = (
+    Setting(
+        "player_name",
+        "Your name, as your teacher knows it; it stands in what you hand in.",
+        'a name on one line, or ""',
+        _one_line,
+    ),
     Setting("port", "The piano: the name of its MIDI port, or a part of it.", _NAME_EXPECTED, _one_line),
     Setting(
         "channel",
