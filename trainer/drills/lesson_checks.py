@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from typing import Final
 
 from trainer.charts import FormChord, twelve_keys
-from trainer.chords import Quality, parse_quality
+from trainer.chords import Chord, Quality, parse_quality
 from trainer.drills.checks import Checks, listed, meant, shown
 from trainer.drills.lessons import Lesson
 from trainer.drills.places import Path
-from trainer.drills.rules import CONDITIONS, MELODY, Facts, Manner, Rule, manner_of
+from trainer.drills.rules import CONDITIONS, MELODY, Facts, Manner, Rule, key_shift, manner_of
 from trainer.drills.voicing_checks import checked_recipe, recipe_or_fault
 from trainer.leading import LeadingError
-from trainer.pitch import Degree, PitchError, key_name
+from trainer.pitch import TWELVE_ROOTS, Degree, MidiNote, Note, key_name
 from trainer.voicings import Recipe, VoicingError, VoicingRow, families, plain_name, recipes_for, row_for
 
 _PLACING: Final = ("bottom", "lowest", "highest", "reach_semitones", "limits", "hand", "top", "optional", "voicing")
 _ALL_KEYS: Final = 12
+_BY_PITCH_CLASS: Final[Mapping[int, Note]] = {root.pitch_class: root for root in TWELVE_ROOTS}
 
 
 def check_voicings(checks: Checks, rules: Sequence[Rule], rows: tuple[VoicingRow, ...], lesson: Lesson | None) -> bool:
@@ -193,24 +195,27 @@ def _places(checks: Checks, lesson: Lesson, judged: Judged) -> None:
     optional: dict[int, set[Degree]] = {}
     own = lesson.chart.key
     keys = sorted(twelve_keys(own.minor), key=lambda key: key.root.pitch_class != own.root.pitch_class)
-    for at, key in enumerate(keys):
-        try:
-            there = lesson if at == 0 else lesson.in_key(key.root)
-            chords = list(zip(there.chords, there.manners, judged, strict=True))
-        except PitchError as error:
-            checks.fault((lesson.origin[0],), None, "a melody or bottom key nearer to the middle", str(error))
+    sung = [note.key for bar in lesson.chart.bars for note in bar.melody]
+    for key in keys:
+        if any(not 0 <= each + key_shift(own.root, key.root) <= 127 for each in sung):
+            message = f"in {key} the melody would leave the keys 0 to 127"
+            checks.fault((lesson.origin[0],), None, "a melody nearer to the middle", message)
             return
-        for (one, _), manner, (_, _, _, by) in chords:
-            found, reason, names = _choices(there, one, manner)
-            for degree in found:
-                if "optional" in by and at == 0 and degree in manner.optional:
-                    optional.setdefault(by["optional"], set()).add(degree)
+    # A chord that comes again is asked once.
+    alike = {
+        (one.chord, one.melody_key if manner.top == MELODY else None, manner, frozenset(by.items())): (one, manner, by)
+        for one, _, manner, by in reversed(judged)
+    }
+    for one, manner, by in reversed(alike.values()):
+        for key in keys:
+            found, reason, names = _choices(lesson, one, manner, key_shift(own.root, key.root))
+            if key is keys[0] and "optional" in by:
+                optional.setdefault(by["optional"], set()).update(found)
             if reason:
-                place = _said_at(by, names, lesson)
                 why = f"{one.chord.symbol} in bar {one.label}: {reason}"
-                in_keys, _ = refused.setdefault(place, ([], why))
-                if there.chart.key.name not in in_keys:
-                    in_keys.append(there.chart.key.name)
+                in_keys, _ = refused.setdefault(_said_at(by, names, lesson), ([], why))
+                if key.name not in in_keys:
+                    in_keys.append(key.name)
     for path, (in_keys, why) in refused.items():
         where = "in any key" if len(in_keys) == _ALL_KEYS else f"in {', '.join(in_keys)}"
         checks.fault(path, None, "another voicing or wider bounds", f"this cannot be placed {where}: {why}")
@@ -226,8 +231,17 @@ def _places(checks: Checks, lesson: Lesson, judged: Judged) -> None:
                 checks.fault(here, degree.name, "a degree of the voicing", message)
 
 
-def _choices(lesson: Lesson, one: FormChord, manner: Manner) -> tuple[set[Degree], str, Sequence[str]]:
-    """The degrees that a chord's voicings have; or why it has none, and the fields that may be at fault."""
+def _choices(lesson: Lesson, one: FormChord, manner: Manner, semitones: int) -> tuple[set[Degree], str, Sequence[str]]:
+    """The degrees that a chord's voicings have, so many semitones higher; or why it has none, and the fields that may
+    be at fault."""
+    root = one.chord.root
+    assert root is not None
+    if semitones:
+        root = _BY_PITCH_CLASS[(root.pitch_class + semitones) % 12]
+        melody = None if one.melody_key is None else MidiNote(one.melody_key + semitones)
+        bottom = None if manner.bottom is None else MidiNote(manner.bottom + semitones)
+        one = replace(one, chord=Chord(root, one.chord.quality, None), melody_key=melody)
+        manner = replace(manner, bottom=bottom)
     try:
         found = lesson.choices(one, manner)
     except (LeadingError, VoicingError) as error:

@@ -153,13 +153,14 @@ class Lesson:
         """Every chord in the order played, approaches among them. Raises `LeadingError` that names the bar."""
         placements = self._placements()
         found: list[LessonChord] = []
+        shells: dict[object, Target] = {}
         for (one, facts), manner, placement in zip(self.chords, self.manners, placements, strict=True):
             target = _target(one.chord, placement, manner)
             frame = self.frame(one.bar)
             assert frame is not None
             end = one.start_beats + one.beats
             hits = moments(manner.rhythm, one.start_beats, end, frame, self.frame(one.bar - 1))
-            approach = self._approach(one, manner, target, hits, found[-1] if found else None)
+            approach = self._approach(one, manner, target, hits, found[-1] if found else None, shells)
             if approach is not None:
                 found.append(approach)
             strokes = tuple(
@@ -222,6 +223,7 @@ class Lesson:
         target: Target,
         hits: Sequence[tuple[Hit, Fraction]],
         before: LessonChord | None,
+        shells: dict[object, Target],
     ) -> LessonChord | None:
         """The approach shell into a chord, None where there is none or no time for it after the chord before."""
         if manner.approach not in APPROACH_NAMES:
@@ -232,7 +234,8 @@ class Lesson:
             hit, moment = Hit("approach", Fraction(1)), one.start_beats - APPROACH_BEATS
         if moment is None or moment < self.start_beats or before is not None and moment <= before.start_beats:
             return None
-        played = approach_target(target, manner.approach)
+        mark = target.chord, target.keys, manner
+        played = shells.get(mark) or shells.setdefault(mark, approach_target(target, manner.approach))
         bar = self._bar_at(moment)
         beat, beats = self._counted(bar, moment), one.start_beats - moment
         stroke = Stroke("chord", bar, beat, moment, beats, played, hit.optional)
