@@ -21,6 +21,7 @@ from trainer.progress import (
     Figures,
     Mistakes,
     Only,
+    Remembered,
     Tally,
     by_root,
     cause_by_root,
@@ -182,6 +183,36 @@ def test_a_day_is_the_players_own_where_the_source_says_so() -> None:
     late, early = right(utc=on(1, 23)), right(utc=on(2, 1))
     source = AttemptTallies([late, early], day_of=lambda utc: "2026-03-02")
     assert [one.attempts for one in learning_curve(source, (THIRD, "m7", "C"))] == [2]
+
+
+def test_days_are_taken_together_until_they_have_six_times() -> None:
+    attempts = [
+        right("C", 1000 + 100 * day + n, n, on(day))
+        for day, count in ((1, 4), (2, 2), (3, 7), (5, 1))
+        for n in range(count)
+    ]
+    attempts.append(wrong("C", 9, on(2)))
+    points = learning_curve(AttemptTallies(attempts), (THIRD, "m7", "C"), join=True)
+    assert [(one.first, one.day, one.days, one.attempts, one.times) for one in points] == [
+        ("2026-03-01", "2026-03-02", 2, 7, 6),
+        ("2026-03-03", "2026-03-03", 1, 7, 7),
+        ("2026-03-05", "2026-03-05", 1, 1, 1),
+    ]
+    together = stats.quantile_test([1100, 1101, 1102, 1103, 1200, 1201], q=0, p=0.5).confidence_interval(0.95)
+    assert (points[0].median_low_ms, points[0].median_high_ms) == (together.low, together.high)
+    assert points[2].median_ms is None
+
+
+def test_what_is_remembered_is_what_was_answered_and_is_asked_once() -> None:
+    remembered = Remembered(COUNTED)
+    only = Only(voicings=("1 7",))
+    for _ in range(2):
+        assert remembered.tallies(("root",), only) is remembered.tallies(("root",), only)
+        assert remembered.tallies(("root",), only) == COUNTED.tallies(("root",), only)
+        assert remembered.misses(("cause",)) == COUNTED.misses(("cause",))
+        assert remembered.parts(()) == COUNTED.parts(())
+        assert remembered.standings(only) == COUNTED.standings(only)
+        assert remembered.found() is remembered.found()
 
 
 # -- mistakes

@@ -6,6 +6,7 @@ the alphabet by voicing and quality, roots the cycle of fourths, days that of ti
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -29,6 +30,9 @@ TWELVE: Final = tuple(note.name for note in TWELVE_ROOTS)
 LEARNED: Final = "learned"
 PRACTISED: Final = "practised"
 NOT_YET: Final = "not yet"
+
+LEAST_TIMES: Final = 6
+"""Under so many times a median has no interval (see `trainer.estimates`)."""
 
 
 def whole(source: Tallies, only: Only = EVERYTHING) -> Figures:
@@ -82,22 +86,50 @@ def voicing_table(source: Tallies, only: Only = EVERYTHING) -> tuple[TableRow, .
     )
 
 
-# -- one item, day by day
+# -- day by day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayFigures(Figures):
-    """The figures of one day."""
+    """The figures of one day, or of `days` practice days from `first` to `day` taken together."""
 
     day: str
+    first: str
+    days: int
 
 
-def learning_curve(source: Tallies, item: Item, only: Only = EVERYTHING) -> tuple[DayFigures, ...]:
-    """The figures of an item on each day on which it was practised, in the order of time; () where it never was."""
+def curve(source: Tallies, only: Only = EVERYTHING, *, join: bool = False) -> tuple[DayFigures, ...]:
+    """The figures of what is asked for, on each day on which it was practised, in the order of time.
+
+    With `join`, days are taken together, the earliest first, until they have `LEAST_TIMES` response times: an item is
+    seldom asked six times in one day, and under six a median says nothing. The last point may have fewer.
+    """
+    points: list[DayFigures] = []
+    begun: list[tuple[str, Tally]] = []
+    for (day,), tally in sorted(source.tallies(("day",), only).items()):
+        begun.append((day, tally))
+        if not join or sum(len(each.times_ms) for _, each in begun) >= LEAST_TIMES:
+            points.append(_together(begun))
+            begun = []
+    return (*points, _together(begun)) if begun else tuple(points)
+
+
+def _together(days: Sequence[tuple[str, Tally]]) -> DayFigures:
+    tally = Tally(
+        sum(each.attempts for _, each in days),
+        sum(each.right for _, each in days),
+        tuple([time for _, each in days for time in each.times_ms]),
+        max(each.last_utc for _, each in days),
+    )
+    return DayFigures(day=days[-1][0], first=days[0][0], days=len(days), **estimated(tally))
+
+
+def learning_curve(
+    source: Tallies, item: Item, only: Only = EVERYTHING, *, join: bool = False
+) -> tuple[DayFigures, ...]:
+    """The `curve` of one item (voicing, quality, root); () where it never was practised."""
     voicing, quality, root = item
-    of_item = replace(only, voicings=(voicing,), qualities=(quality,), roots=(root,))
-    days = source.tallies(("day",), of_item)
-    return tuple(DayFigures(day=day, **estimated(tally)) for (day,), tally in sorted(days.items()))
+    return curve(source, replace(only, voicings=(voicing,), qualities=(quality,), roots=(root,)), join=join)
 
 
 # -- mistakes

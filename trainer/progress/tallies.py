@@ -235,5 +235,50 @@ class AttemptTallies:
         )
 
 
+class Remembered:
+    """The answers of another `Tallies`, each asked for once: for a screen or a report of a record that stands still."""
+
+    def __init__(self, source: Tallies) -> None:
+        self._source = source
+        self._tallies: dict[tuple[Key, Only], Mapping[Key, Tally]] = {}
+        self._misses: dict[tuple[Key, Only], Mapping[Key, int]] = {}
+        self._parts: dict[tuple[Key, Only], Mapping[Key, Parts]] = {}
+        self._standings: dict[Only, Mapping[tuple[str, str, str], Standing]] = {}
+        self._found: Found | None = None
+
+    def tallies(self, by: Sequence[str], only: Only = EVERYTHING) -> Mapping[Key, Tally]:
+        """See `Tallies.tallies`."""
+        asked = (tuple(by), only)
+        if asked not in self._tallies:
+            self._tallies[asked] = self._source.tallies(by, only)
+        return self._tallies[asked]
+
+    def misses(self, by: Sequence[str], only: Only = EVERYTHING) -> Mapping[Key, int]:
+        """See `Tallies.misses`."""
+        asked = (tuple(by), only)
+        if asked not in self._misses:
+            self._misses[asked] = self._source.misses(by, only)
+        return self._misses[asked]
+
+    def parts(self, by: Sequence[str], only: Only = EVERYTHING) -> Mapping[Key, Parts]:
+        """See `Tallies.parts`."""
+        asked = (tuple(by), only)
+        if asked not in self._parts:
+            self._parts[asked] = self._source.parts(by, only)
+        return self._parts[asked]
+
+    def standings(self, only: Only = EVERYTHING) -> Mapping[tuple[str, str, str], Standing]:
+        """See `Tallies.standings`."""
+        if only not in self._standings:
+            self._standings[only] = self._source.standings(only)
+        return self._standings[only]
+
+    def found(self) -> Found:
+        """See `Tallies.found`."""
+        if self._found is None:
+            self._found = self._source.found()
+        return self._found
+
+
 def _latest(times: Iterable[float | None]) -> tuple[float, ...]:
     return tuple([time for time in times if time is not None][-LATEST_TIMES:])
