@@ -198,6 +198,7 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
         open_session=sets.session,
         store=store.append,
         history=sets.history,
+        counted=store.counted,
         keep=store.keep_row,
         teaching=TeachingDesk(store.places),
         describe=sets.described,

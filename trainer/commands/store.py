@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from trainer.drills import Drill
     from trainer.drills.assignments import Assignment
     from trainer.pitch import Note
-    from trainer.progress import Attempt
+    from trainer.progress import Attempt, Tallies
     from trainer.screens.app import Preferences
     from trainer.timing import PassRecord
 
@@ -148,6 +148,16 @@ class Store:
         except StorageError as error:
             raise Refusal(str(error)) from None
         return f"Kept in {path.name}, in your own sets, from the next start."
+
+    def counted(self) -> Tallies:
+        """The record, counted. Raises `Refusal`."""
+        from trainer.progress import AttemptTallies
+        from trainer.storage.files import StorageError
+
+        try:
+            return AttemptTallies(self.records.attempts(with_events=False))
+        except StorageError as error:
+            raise Refusal(str(error)) from None
 
     def weakness(self, drill: Drill) -> list[Note]:
         """The roots of a drill from weak to strong, by what the record says of its voicing and quality."""

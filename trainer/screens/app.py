@@ -14,6 +14,7 @@
         hear=None,                        # Target -> None, sounds the voicing; must not block; or None
         describe=lambda entry: entry,     # a set's row with all that takes time to find out, asked when sets are listed
         teaching=None,                    # charts to teach by playing, and where lessons go: a `teaching.Desk`, or None
+        counted=None,                     # () -> Tallies: the record, counted, for progress to look at; or None
         keep=None,                        # a named drill's TOML row -> a line for the player; writes it away; or None
         preferences=Preferences(),        # what was remembered
         remember=lambda preferences: None,
@@ -65,7 +66,7 @@ from textual.screen import Screen
 from trainer.capture import Kind, NoteEvent
 from trainer.grading import Target
 from trainer.in_time import FormSession, PassBegan
-from trainer.progress import Attempt, plain_root
+from trainer.progress import Attempt, Tallies, plain_root
 from trainer.screens.driving import Drive
 from trainer.screens.guide import guide_text
 from trainer.screens.lists import FormsScreen, Level, PianoScreen, SetsScreen, SummaryScreen, TextScreen
@@ -216,6 +217,7 @@ class PracticeApp(App[int]):
         scripted_player: Callable[[], ScriptedSource] | None = None,
         in_time: InTime | None = None,
         hear: Callable[[Target], None] | None = None,
+        counted: Callable[[], Tallies] | None = None,
         keep: Callable[[str], str] | None = None,
         teaching: Desk | None = None,
         describe: Callable[[SetEntry], SetEntry] = lambda entry: entry,
@@ -248,6 +250,7 @@ class PracticeApp(App[int]):
         self.in_time = in_time
         self._form_first = in_time is not None and in_time.at_once
         self._hear = hear
+        self._counted = counted
         self._keep = keep
         self._teaching = teaching
         self._describe = describe
@@ -563,6 +566,20 @@ class PracticeApp(App[int]):
 
         self._open(ListenScreen())
 
+    def action_progress(self) -> None:
+        """Progress to look at."""
+        if self._counted is None:
+            self.tell("There is no record to look at here.")
+            return
+        from trainer.screens.looking_back import ProgressScreen
+
+        try:
+            level = ProgressScreen(self._counted(), self._now())
+        except self._refusals as error:
+            self.tell(str(error))
+            return
+        self._open(level)
+
     def keep_row(self, row: str) -> None:
         """Keep a drill that was named, in a set of the player's own."""
         if self._keep is None:
@@ -694,6 +711,7 @@ class PracticeApp(App[int]):
         yield SystemCommand("Play, and read", "what the keys you hold are called", self.action_listen)
         if self._teaching is not None:
             yield SystemCommand("Teach a tune", "a lesson written by playing it", self.action_teach)
+        yield SystemCommand("Progress", "the twelve roots, curves, causes, what is learned", self.action_progress)
         yield SystemCommand("Choose the piano", "ports, and command keys on the piano", self.action_piano)
         if screen is self.practice:
             for command, words in _COMMAND_WORDS.items():

@@ -31,12 +31,18 @@ F2  the chord before again      F7   draw a small keyboard
 F3  skip                        F8   choose another set
 F4  show the answer             F9   the piano, its command keys
 F5  hear it                     F10  end the set, see the figures
-F12 play, and read what it is
+F11 progress to look at         F12 play, and read what it is
 Esc goes back and never quits. Ctrl+P finds a command by name. Ctrl+Q leaves the program; what was played is kept.
 
 # From the piano
 On F9 you can give the lowest and highest keys, or the pedal, a command: again, skip, show the answer, pause, next \
 set. They are off unless you set them.
+
+# Progress
+F11 shows what the record says: the twelve roots for any voicing, set or cause; every voicing on every root; curves \
+day by day; where the time goes; what was missed; what is learned, that is, still right on another day. 1 to 6 or Tab \
+take another view, arrows choose, Enter draws the curve of what is chosen; D, S, V and P ask for days, a set, a \
+voicing, a piano. Figures have their intervals: where the true one lies with 95 % certainty.
 
 # Your hands
 Warm up before you start, and raise what you practise little by little. Take five minutes off after every twenty-five, \

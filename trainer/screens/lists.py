@@ -154,6 +154,7 @@ class SummaryScreen(TextScreen):
         Binding("enter", "same_again", "Once more", key_display="Enter"),
         Binding("n", "next_set", "Next set"),
         Binding("f8", "app.sets", "Sets", key_display="F8"),
+        Binding("f11", "app.progress", "Progress", key_display="F11"),
     ]
 
     def action_same_again(self) -> None:

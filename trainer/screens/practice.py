@@ -81,6 +81,7 @@ class PracticeScreen(Screen[None]):
         Binding("f9", "app.piano", "Piano", key_display="F9"),
         Binding("f10", "do('next set')", "End", key_display="F10"),
         Binding("f12", "app.listen", "Name", key_display="F12"),
+        Binding("f11", "app.progress", "Progress", key_display="F11"),
     ]
 
     def __init__(self) -> None:

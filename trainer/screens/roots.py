@@ -79,6 +79,10 @@ class RootStrip(Drawn):
         self.current = root
         self.redraw()
 
+    async def on_click(self) -> None:
+        """More of it: progress to look at."""
+        await self.app.run_action("app.progress")
+
     def lines(self, width: int, height: int) -> Sequence[Iterable[Span]]:
         if not self.cells:
             return []
