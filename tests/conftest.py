@@ -1,4 +1,4 @@
-"""What tests of several modules share: a JACK server without hardware, for real MIDI ports."""
+"""What tests of several modules share: a JACK server without hardware, for real MIDI ports; the schema of MusicXML."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
+from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -87,3 +89,27 @@ def jack_server() -> Iterator[JackDaemon]:
             del os.environ["JACK_DEFAULT_SERVER"]
         else:
             os.environ["JACK_DEFAULT_SERVER"] = before
+
+
+_NAMESPACE = '<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" targetNamespace="{}">{}</xs:schema>'
+_ATTRIBUTE = '<xs:attribute name="{}" type="xs:string"/>'
+
+
+@pytest.fixture(scope="session")
+def schema(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    """MusicXML 4.0; the attributes that it takes from two other standards stand in as plain text."""
+    from lxml import etree
+
+    place = find_spec("musicxml")
+    assert place is not None and place.submodule_search_locations
+    shipped = Path(place.submodule_search_locations[0]) / "generate_classes" / "musicxml_4_0.xsd"
+    folder = tmp_path_factory.mktemp("schema")
+    for name, space, attributes in (
+        ("xml", "http://www.w3.org/XML/1998/namespace", "lang space"),
+        ("xlink", "http://www.w3.org/1999/xlink", "href type role title show actuate"),
+    ):
+        rows = "".join(map(_ATTRIBUTE.format, attributes.split()))
+        (folder / f"{name}.xsd").write_text(_NAMESPACE.format(space, rows), encoding="utf-8")
+    text = shipped.read_text(encoding="utf-8").replace("http://www.musicxml.org/xsd/", "")
+    (folder / "musicxml.xsd").write_text(text, encoding="utf-8")
+    return etree.XMLSchema(etree.parse(str(folder / "musicxml.xsd")))

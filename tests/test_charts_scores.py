@@ -10,7 +10,6 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from fractions import Fraction
-from importlib.util import find_spec
 from pathlib import Path
 
 import music21
@@ -46,27 +45,6 @@ from trainer.pitch import MidiNote, Note
 
 SCORES = Path(__file__).parent / "scores"
 DEMO = Path(__file__).parent.parent / "drills" / "demo-the-kettle-takes-its-time.chart"
-
-_NAMESPACE = '<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" targetNamespace="{}">{}</xs:schema>'
-_ATTRIBUTE = '<xs:attribute name="{}" type="xs:string"/>'
-
-
-@pytest.fixture(scope="module")
-def schema(tmp_path_factory: pytest.TempPathFactory) -> etree.XMLSchema:
-    """MusicXML 4.0; the attributes that it takes from two other standards stand in as plain text."""
-    place = find_spec("musicxml")
-    assert place is not None and place.submodule_search_locations
-    shipped = Path(place.submodule_search_locations[0]) / "generate_classes" / "musicxml_4_0.xsd"
-    folder = tmp_path_factory.mktemp("schema")
-    for name, space, attributes in (
-        ("xml", "http://www.w3.org/XML/1998/namespace", "lang space"),
-        ("xlink", "http://www.w3.org/1999/xlink", "href type role title show actuate"),
-    ):
-        rows = "".join(map(_ATTRIBUTE.format, attributes.split()))
-        (folder / f"{name}.xsd").write_text(_NAMESPACE.format(space, rows), encoding="utf-8")
-    text = shipped.read_text(encoding="utf-8").replace("http://www.musicxml.org/xsd/", "")
-    (folder / "musicxml.xsd").write_text(text, encoding="utf-8")
-    return etree.XMLSchema(etree.parse(str(folder / "musicxml.xsd")))
 
 
 def check(schema: etree.XMLSchema, score: str) -> None:

@@ -27,7 +27,7 @@ fails when it is broken.
     midi/        MIDI ports of this machine, beneath the next two
     inputs/      where notes come from: MIDI ports, a MIDI file, the computer keyboard, a scripted player
     storage/     records (a database), drill files, settings, the folders they live in
-    sheets/      what is printed or sent: music as files for other programs
+    sheets/      what is printed or sent: engraved pages, and music as files for other programs
     screens/     the Textual application
     commands/    the commands and their wiring: the one folder that brings the others together
     __main__     the command line

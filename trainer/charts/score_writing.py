@@ -83,8 +83,8 @@ class _Writer:
         self.slashes = not any(bar.melody for bar in chart.bars)
         self.divisions = 0
         self.whole = lcm(*(cut.denominator for bar in chart.bars for cut in _cuts(bar)))
-        self.ends = _endings(chart.bars)
-        self.opened = _opened(chart.bars, bool(chart.pickup_beats), self.ends)
+        self.ends = ending_brackets(chart.bars)
+        self.opened = repeat_openings(chart.bars, bool(chart.pickup_beats), self.ends)
 
     def write(self, part: Element) -> None:
         bars = self.chart.bars
@@ -318,7 +318,7 @@ def _numbers(bar: Bar) -> str:
     return ", ".join(map(str, bar.endings))
 
 
-def _endings(bars: Sequence[Bar]) -> dict[int, tuple[str, str]]:
+def ending_brackets(bars: Sequence[Bar]) -> dict[int, tuple[str, str]]:
     """The bars in which a bracket ends: its passes, and how. The last one is drawn over its first bar only."""
     found = {}
     for at, bar in enumerate(bars):
@@ -337,7 +337,7 @@ def _endings(bars: Sequence[Bar]) -> dict[int, tuple[str, str]]:
     return found
 
 
-def _opened(bars: Sequence[Bar], pickup: bool, ends: Mapping[int, tuple[str, str]]) -> frozenset[int]:
+def repeat_openings(bars: Sequence[Bar], pickup: bool, ends: Mapping[int, tuple[str, str]]) -> frozenset[int]:
     """Bars without an opening sign that a closing one goes back to by the rule of charts: the beginning of its section,
     or where the last repeat was over. All but the first bar get a sign in a score, whose readers differ there."""
     found = set()

@@ -3,8 +3,8 @@
 `refusals` says how a command ends, `rows` what a command is; `spelling` answers questions about chords, `sets` finds
 and reads drill sets and lessons, `lessons` tells one, `teaching` writes one by playing, `store` is the player's record
 and settings, `practising` runs drills on the screen and without it, `showing` lists ports and figures, `charts` finds,
-shows and converts charts, `leading` finds voicings for one, `caring` looks after the program. Nothing heavy is imported
-before the command that needs it.
+shows and converts charts, `leading` finds voicings for one, `sheets` prints, `caring` looks after the program. Nothing
+heavy is imported before the command that needs it.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         lessons,
         practising,
         sets,
+        sheets,
         showing,
         spelling,
         teaching,
@@ -39,6 +40,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         showing,
         sets,
         assigning,
+        sheets,
         caring,
     )
     return tuple(row for module in modules for row in module.COMMANDS)

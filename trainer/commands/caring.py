@@ -142,7 +142,6 @@ def _versions(options: argparse.Namespace) -> Iterator[Finding]:
             yield Finding(name, f"not installed ({use})", False, "install the program again: pip install .")
     for name, use, extra in (
         ("verovio", "engraved pages", "print"),
-        ("fpdf2", "PDF files", "print"),
         ("psycopg", "a school's database", "postgres"),
     ):
         try:
