@@ -76,6 +76,14 @@ def test_a_count_in_of_two_bars_is_found(tmp_path: Path, capsys: pytest.CaptureF
     assert "beat 1 of bar 1 at 4.000 s" in capsys.readouterr().out  # eight quarters at 120 a minute
 
 
+def test_a_section_alone_is_graded_from_its_own_beginning(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bridge = piece_of(lesson_of(form_chart("AABA, dominants in the bridge")), 120, section="B")
+    onsets = {float(slot.start_beats - bridge.start_beats): tuple(slot.target.keys) for slot in bridge.slots}
+    take = saved(tmp_path / "take.mid", onsets, {0: 120})
+    code = main(["grade", str(take), "--set", "AABA, dominants in the bridge", "--section", "B", "--straight"])
+    assert (code, "8 of 8 right, clean" in capsys.readouterr().out) == (0, True)
+
+
 def test_a_told_tempo_stands_where_the_file_has_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     # Played at 90 a minute from 0.7 s on, into a file whose own tempo says nothing (120, as when nobody set it).
     onsets = {2 * (0.7 + bar * 4 * 60 / 90): keys for bar, keys in enumerate(KEYS)}

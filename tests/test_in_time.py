@@ -12,6 +12,8 @@ import pytest
 from simulated_takes import form_slots
 
 from trainer.capture import Kind, NoteEvent
+from trainer.charts import form_chart
+from trainer.drills import lesson_of
 from trainer.in_time import (
     LEAD_NS,
     REST_NS,
@@ -27,6 +29,7 @@ from trainer.in_time import (
     Phase,
     Piece,
     SlotsAnswered,
+    piece_of,
 )
 from trainer.pitch import MidiNote, Note
 from trainer.session import Command, Particulars
@@ -214,6 +217,23 @@ def test_the_port_s_own_delay_is_taken_off() -> None:
     record = ended(play(one, late_ms=30))
     assert record.offset_ms == 0.0
     assert record.calibration_ms == 30.0
+
+
+def test_a_section_is_counted_in_and_graded_by_itself() -> None:
+    lesson = lesson_of(form_chart("AABA, dominants in the bridge"))
+    whole = piece_of(lesson, 120)
+    bridge = piece_of(lesson, 120, section="B")
+    assert [bar.number for bar in bridge.bars] == [*range(17, 25)]  # the third eight bars of thirty-two
+    assert [slot.target.chord.symbol for slot in bridge.slots] == [
+        slot.target.chord.symbol for slot in whole.slots if 17 <= slot.bar <= 24
+    ]
+    one = session(bridge)
+    began = one.start(0)[0]
+    assert isinstance(began, PassBegan)
+    assert began.grid.time_ns(bridge.start_beats) == LEAD_NS + 8 * BEAT
+    record = ended(play(one))
+    assert record.clean
+    assert (record.section, record.beats) == ("B", 32.0)
 
 
 def test_a_course_of_nothing_is_refused() -> None:

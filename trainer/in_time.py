@@ -104,13 +104,12 @@ class Piece:
 def piece_of(lesson: Lesson, tempo_bpm: float, *, section: str = "", swing: Fraction = STRAIGHT) -> Piece:
     """A lesson, or one section of it, as a piece; in `lesson`'s own key.
 
-    Of a section, beat 0 is its own first. Raises ValueError for a section that is not there, `LeadingError` where the
-    form cannot be voiced.
+    Beats stay those of the whole form, for a section too. Raises ValueError for a section that is not there,
+    `LeadingError` where the form cannot be voiced.
     """
     start, end = lesson.section_beats(section)
-    offset = start if section else Fraction(0)
     bars = tuple(
-        FormBar(played.number, played.start_beats - offset, Fraction(played.beats))
+        FormBar(played.number, played.start_beats, played.beats)
         for played in lesson.chart.played
         if start <= played.start_beats < end
     )

@@ -15,10 +15,12 @@ from trainer.commands.sets import load_lesson
 from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
+    from trainer.capture import NoteEvent
     from trainer.commands.store import Store
     from trainer.in_time import Course, FormEvent, FormSession, Piece
+    from trainer.inputs.files import TempoChange
     from trainer.screens.app import Hand, InTime
-    from trainer.timing import Aligned, PassRecord
+    from trainer.timing import Aligned, Grid, PassRecord
 
 START_BPM: Final = 80
 INPUT: Final = "PORT|FILE.mid|computer|script"
@@ -224,11 +226,10 @@ def grade(options: argparse.Namespace) -> int:
     if options.tempo is None and not tempi:
         raise Refusal(f"{options.take} is divided by frames and has no beats; say its tempo: --tempo 120", USED_WRONGLY)
     aligned = _best(piece, events, _grids(options, piece, tempi, [event.time_ns for event in events if event.value]))
-    utc = ""
     record = record_of(
         aligned,
         Circumstances(
-            session="", number=0, utc=utc, title=piece.title, key=piece.key, meter=piece.meter, section=piece.section,
+            session="", number=0, utc="", title=piece.title, key=piece.key, meter=piece.meter, section=piece.section,
             beats=float(piece.end_beats - piece.start_beats), port="", stamp_origin="file",
         ),
     )  # fmt: skip
@@ -246,7 +247,9 @@ MOST_BARS_BEFORE: Final = 8
 """How many bars of count-in a take may begin with."""
 
 
-def _grids(options: argparse.Namespace, piece: Piece, tempi: Sequence[Any], onsets_ns: Sequence[int]) -> list[Any]:
+def _grids(
+    options: argparse.Namespace, piece: Piece, tempi: Sequence[TempoChange], onsets_ns: Sequence[int]
+) -> list[Grid]:
     """Where the form may begin in a take: at any of its first bars by the tempo map; at a told tempo, so that any of
     the first onsets answers one of the first slots."""
     from trainer.timing import Grid
@@ -258,32 +261,27 @@ def _grids(options: argparse.Namespace, piece: Piece, tempi: Sequence[Any], onse
         )
         return [replace(straight, start_ns=start) for start in starts]
     beats, unit = (int(part) for part in piece.meter.split("/"))
-    found = []
-    for bar in range(MOST_BARS_BEFORE + 1):
-        quarters = Fraction(4 * beats * bar, unit)
-        if bar == 0 and piece.start_beats < 0:
-            # A take that begins with the pick-up itself.
-            quarters = -piece.start_beats * Fraction(4, unit)
-            found.append(_by_map(tempi, quarters, unit, piece.swing))
-            continue
-        found.append(_by_map(tempi, quarters, unit, piece.swing))
-    return found
+    in_quarters = Fraction(4, unit)
+    first = piece.count_in_ends_beats
+    begins = {in_quarters * (beats * bar - first) for bar in range(MOST_BARS_BEFORE + 1)}
+    begins.add(-piece.start_beats * in_quarters)  # a take that begins with the pick-up itself
+    return [_by_map(tempi, quarters, unit, piece.swing) for quarters in sorted(begins)]
 
 
-def _by_map(tempi: Sequence[Any], quarters: Fraction, unit: int, swing: Fraction) -> Any:
-    """A grid whose beat 0 lies so many quarters into a file."""
+def _by_map(tempi: Sequence[TempoChange], quarters: Fraction, unit: int, swing: Fraction) -> Grid:
+    """A grid whose beat 0 lies so many quarters into a file; below 0 where only a later section was played."""
     from trainer.timing import Grid
 
-    def bpm(change: Any) -> float:
+    def bpm(change: TempoChange) -> float:
         return float(60_000_000 / change.quarter_us * unit / 4)
 
-    here = [change for change in tempi if change.quarters <= quarters][-1]
+    here = next((change for change in reversed(tempi) if change.quarters <= quarters), tempi[0])
     start_ns = here.time_ns + round((quarters - here.quarters) * here.quarter_us * 1000)
     changes = tuple(((change.quarters - quarters) * Fraction(unit, 4), bpm(change)) for change in tempi[1:])
     return Grid(bpm(tempi[0]), start_ns, swing, changes)
 
 
-def _best(piece: Piece, events: Sequence[Any], grids: Sequence[Any]) -> Aligned:
+def _best(piece: Piece, events: Sequence[NoteEvent], grids: Sequence[Grid]) -> Aligned:
     """The alignment under which most is right, and of those the nearest to the beat."""
     from trainer.timing import align
 
