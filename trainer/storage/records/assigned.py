@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from trainer.progress import Attempt
-from trainer.storage.records.log import Log
 from trainer.storage.records.rows import storable_text
+from trainer.storage.records.summed import Summed
 from trainer.timing import PassRecord
 
 
@@ -31,7 +31,7 @@ class KeptResult:
     received_utc: str
 
 
-class Assigned(Log):
+class Assigned(Summed):
     """Assignments and results beside the log."""
 
     def keep_assignment(self, mark: str, text: str, opened_utc: str, state: str, *, student: str | None = None) -> None:

@@ -24,6 +24,9 @@ class Database(ABC):
     owner: str = ""
     """The ``student`` of the player's own rows."""
 
+    keeps_summaries: bool = True
+    """Whether the summaries may be written through this connection."""
+
     def __init__(self) -> None:
         self._depth = 0
 
@@ -69,6 +72,22 @@ class Database(ABC):
         finally:
             self._depth -= 1
 
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """What is read within is read of one moment."""
+        self._depth += 1
+        try:
+            if self._depth > 1:
+                yield
+                return
+            self._begin_reading()
+            try:
+                yield
+            finally:
+                self._undo()
+        finally:
+            self._depth -= 1
+
     def lock(self) -> None:
         """Within `writing`: from here to its end nobody else is between these same two points."""
         # One writer at a time is SQLite's own rule; others override this.
@@ -76,6 +95,9 @@ class Database(ABC):
 
     @abstractmethod
     def _begin(self) -> None: ...
+
+    @abstractmethod
+    def _begin_reading(self) -> None: ...
 
     @abstractmethod
     def _commit(self) -> None: ...

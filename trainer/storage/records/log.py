@@ -23,6 +23,7 @@ from trainer.storage.records.rows import (
     storable_pass,
     storable_text,
 )
+from trainer.storage.records.sums import Item, item_of
 from trainer.timing import PassRecord
 
 _PAGE: Final = 500
@@ -55,6 +56,14 @@ class _Kind:
         return f"SELECT {', '.join(columns)} FROM {self.name}"
 
 
+ATTEMPT: Final = "attempt"
+PASS: Final = "pass"
+"""The kinds of what is pending (see `trainer.storage.records.summed`)."""
+
+_NOTE: Final = (
+    "INSERT INTO pending (student, session, number, kind) VALUES (?, ?, ?, ?) "
+    "ON CONFLICT (student, session, number, kind) DO NOTHING"
+)
 _ATTEMPTS: Final = _Kind("attempts", ATTEMPT_COLUMNS)
 _PASSES: Final = _Kind("passes", PASS_COLUMNS)
 _ANSWERS: Final = _Kind("attempts", ANSWER_COLUMNS)
@@ -97,7 +106,11 @@ class Log:
         whose = self._whose(student)
         row = self._taken_apart(f"attempt {attempt.number}", lambda: attempt_row(attempt, whose))
         with self.database.writing():
-            if self.database.change(_REPLACE_ATTEMPT if replacing else _INSERT_ATTEMPT, row) == 1:
+            if replacing:
+                self._replace(attempt, whose, row)
+                return True
+            if self.database.change(_INSERT_ATTEMPT, row) == 1:
+                self._added(ATTEMPT, attempt, whose)
                 return True
             self._must_be_the_same(_ATTEMPTS, attempt_of, attempt, whose, f"attempt {attempt.number}")
         return False
@@ -156,6 +169,7 @@ class Log:
         row = self._taken_apart(f"pass {one.number}", lambda: pass_row(one, whose))
         with self.database.writing():
             if self.database.change(_PASSES.insert, row) == 1:
+                self._added(PASS, one, whose)
                 return True
             self._must_be_the_same(_PASSES, pass_of, one, whose, f"pass {one.number}")
         return False
@@ -207,6 +221,30 @@ class Log:
 
     def _whose(self, student: str | None) -> str:
         return self.database.owner if student is None else storable_text(student)
+
+    def _added(self, kind: str, one: Attempt | PassRecord, whose: str) -> bool:
+        """Note that something is new in the log; False where that was noted before."""
+        later = "SELECT 1 FROM attempts WHERE student = ? AND utc > ? LIMIT 1"
+        if self.database.keeps_summaries and self.database.rows(later, (whose, one.utc)):
+            self.database.change("DELETE FROM derived WHERE kind = 'log' AND student = ?", (whose,))
+        if kind == PASS and not one.assignment:
+            return True  # nothing is summed of passes; only what is kept of an assignment depends on them
+        return self.database.change(_NOTE, (whose, one.session, one.number, kind)) == 1
+
+    def _replace(self, attempt: Attempt, whose: str, row: Row) -> None:
+        before = self.database.rows(
+            "SELECT voicing, quality, root FROM attempts WHERE student = ? AND session = ? AND number = ?",
+            (whose, attempt.session, attempt.number),
+        )
+        self.database.change(_REPLACE_ATTEMPT, row)
+        if before:
+            self.database.change("DELETE FROM derived WHERE kind = 'log' AND student = ?", (whose,))
+        if self._added(ATTEMPT, attempt, whose) and before:
+            self._sum_again(whose, item_of(*before[0]))
+
+    def _sum_again(self, student: str, item: Item) -> None:
+        """Internal; see `trainer.storage.records.summed`."""
+        raise NotImplementedError
 
     def _taken_apart(self, what: str, taking: Callable[[], Row]) -> Row:
         try:

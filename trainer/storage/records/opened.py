@@ -10,6 +10,7 @@ from typing import Self
 
 from trainer.storage.files import UtcNow, utc_now
 from trainer.storage.records.assigned import Assigned
+from trainer.storage.records.counted import Counted
 from trainer.storage.records.schema import MIGRATIONS, Migration
 from trainer.storage.records.sqlite import BUSY_TIMEOUT_MS, SqliteDatabase, backups_of
 
@@ -71,6 +72,10 @@ class Records(Assigned):
     @property
     def _connection(self) -> sqlite3.Connection:
         return self._file.connection
+
+    def counted(self, student: str | None = None, assignment: str | None = None) -> Counted:
+        """The record counted, for figures: a `trainer.progress.Tallies` of the player's attempts, or a student's."""
+        return Counted(self, student, assignment)
 
     # -- care of the file
 

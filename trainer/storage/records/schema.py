@@ -184,5 +184,56 @@ MIGRATIONS: Final = (
             """,
         ),
     ),
+    Migration(
+        "0006 summaries",
+        (
+            """
+            CREATE TABLE pending (
+                student TEXT NOT NULL,
+                session TEXT NOT NULL,
+                number INTEGER NOT NULL,
+                kind TEXT NOT NULL,
+                PRIMARY KEY (student, session, number, kind)
+            )
+            """,
+            """
+            INSERT INTO pending (student, session, number, kind)
+            SELECT student, session, number, 'attempt' FROM attempts
+            """,
+            """
+            CREATE TABLE summaries (
+                student TEXT NOT NULL,
+                voicing TEXT NOT NULL,
+                quality TEXT NOT NULL,
+                root TEXT NOT NULL,
+                period TEXT NOT NULL,
+                set_title TEXT NOT NULL,
+                port TEXT NOT NULL,
+                assignment TEXT NOT NULL,
+                attempts INTEGER NOT NULL,
+                right_unaided INTEGER NOT NULL,
+                missed INTEGER NOT NULL,
+                last_utc TEXT NOT NULL,
+                days_practised TEXT NOT NULL,
+                days_right TEXT NOT NULL,
+                opening TEXT NOT NULL,
+                misses TEXT NOT NULL,
+                settles TEXT NOT NULL,
+                times TEXT NOT NULL,
+                PRIMARY KEY (student, voicing, quality, root, period, set_title, port, assignment)
+            )
+            """,
+            "CREATE INDEX summaries_by_period ON summaries (student, period)",
+            """
+            CREATE TABLE derived (
+                student TEXT NOT NULL,
+                kind TEXT NOT NULL,
+                name TEXT NOT NULL,
+                text TEXT NOT NULL,
+                PRIMARY KEY (student, kind, name)
+            )
+            """,
+        ),
+    ),
 )
 """The schema, step by step. A step that has been released is never changed; a new one is added below it."""

@@ -100,6 +100,9 @@ class SqliteDatabase(Database):
     def _begin(self) -> None:
         self.change("BEGIN IMMEDIATE")
 
+    def _begin_reading(self) -> None:
+        self.change("BEGIN")
+
     def _commit(self) -> None:
         try:
             self.change("COMMIT")
