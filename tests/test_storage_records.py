@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import count
@@ -20,7 +21,7 @@ from hypothesis import strategies as st
 
 from trainer.progress import Attempt, TryRecord, VerdictRecord
 from trainer.storage.files import StorageError
-from trainer.storage.records import BACKUPS_KEPT, MIGRATIONS, Migration, Records, storable
+from trainer.storage.records import BACKUPS_KEPT, MIGRATIONS, Migration, Records, sqlite, storable
 
 MISSED = TryRecord(
     held=(51, 55, 59, 62),
@@ -371,6 +372,60 @@ def test_no_room_for_todays_copy_does_not_stop_practice(tmp_path: Path) -> None:
     with Records.open(path) as records:
         assert records.append(CM7)
         assert "could not be made" in records.notices[0]
+
+
+def test_a_long_record_is_copied_beside_the_practice(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "records.sqlite"
+    Records.open(path).close()
+    monkeypatch.setattr(sqlite, "CARED_FOR_AT_ONCE_BYTES", 0)
+    with Records.open(path) as records:
+        number = count()
+        deadline = time.monotonic() + 20
+        while not records.backups() and time.monotonic() < deadline:
+            assert records.append(replace(CM7, number=next(number)))
+        assert len(records.backups()) == 1 and records.notices == []
+    with Records.open(records.backups()[0]) as copied:
+        assert copied.check() == ()
+
+
+def test_a_program_that_ends_before_its_copy_is_made_leaves_nothing_half_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "records.sqlite"
+    with Records.open(path) as records:
+        for number in range(200):
+            records.append(replace(CM7, number=number, events=CM7.events * 200))
+    monkeypatch.setattr(sqlite, "CARED_FOR_AT_ONCE_BYTES", 0)
+    for _ in range(20):
+        Records.open(path).close()
+    assert list((tmp_path / "backups").glob("*.new*")) == []
+    with Records.open(path) as records:
+        assert records.count() == 200
+
+
+def test_damage_in_a_long_record_is_told_when_it_is_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "records.sqlite"
+    with Records.open(path) as records:
+        for number in range(100):
+            records.append(replace(CM7, number=number))
+    damage(path)
+    monkeypatch.setattr(sqlite, "CARED_FOR_AT_ONCE_BYTES", 0)
+    records = Records.open(path)
+    deadline = time.monotonic() + 20
+    while not records.notices and time.monotonic() < deadline:
+        time.sleep(0.01)
+    records.close()
+    assert "is damaged" in records.notices[0] and records.backups() == ()
+
+
+def test_old_copies_of_a_very_long_record_take_no_more_room_than_is_set(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sqlite, "BACKUP_BYTES_KEPT", 1)
+    path = tmp_path / "records.sqlite"
+    for day in range(1, 6):
+        Records.open(path, utc_now=clock(f"2026-03-{day:02d}")).close()
+    assert len(list((tmp_path / "backups").iterdir())) == 2
 
 
 def test_the_schema_is_not_changed_without_a_copy(tmp_path: Path) -> None:

@@ -38,8 +38,10 @@ class Store:
             self.records = Records.open(self.places.records if path is None else Path(path))
         except StorageError as error:
             raise Refusal(str(error)) from None
-        for notice in (*faults, *self.records.notices):
-            print(f"trainer: {notice}", file=sys.stderr)
+        self._told = 0
+        for fault in faults:
+            print(f"trainer: {fault}", file=sys.stderr)
+        self._tell_notices()
 
     def keep(self, event: object) -> None:
         """Store what a session event decided, before anything of it is shown."""
@@ -182,3 +184,10 @@ class Store:
 
     def close(self) -> None:
         self.records.close()
+        self._tell_notices()
+
+    def _tell_notices(self) -> None:
+        """What the record has to say that was not said yet; it looks after a long file while it is in use."""
+        for notice in self.records.notices[self._told :]:
+            print(f"trainer: {notice}", file=sys.stderr)
+        self._told = len(self.records.notices)

@@ -8,12 +8,14 @@ but for the attempt being decided.
         figures = by_root(records.attempts(since="2026-03-01"))
 
 `schema` holds the steps of the schema, `rows` takes attempts and passes apart and puts them together, `databases` says
-what a database must do, `sqlite` does it in a file and looks after that file, `log` adds and reads, `assigned` keeps
-assignments and results, `opened` is the record as a whole. A four-note chord with its raw events takes some 1,050
-bytes, indexes included (measured by ``tests/benchmarks/bench_records.py``).
+what a database must do, `sqlite` does it in a file and looks after that file, `log` adds and reads, `summed` keeps the
+summaries beside the log as `sums` that can be added, `counted` answers for figures from them, `assigned` keeps
+assignments and results, `opened` is the record as a whole. Figures of a record of any length: `Records.counted`.
+What is measured: ``tests/benchmarks/bench_records.py`` and ``bench_million.py``.
 """
 
 from trainer.storage.records.assigned import KeptAssignment, KeptResult
+from trainer.storage.records.counted import Counted
 from trainer.storage.records.log import Calibration
 from trainer.storage.records.opened import Records
 from trainer.storage.records.rows import storable
@@ -25,6 +27,7 @@ __all__ = [
     "BUSY_TIMEOUT_MS",
     "MIGRATIONS",
     "Calibration",
+    "Counted",
     "KeptAssignment",
     "KeptResult",
     "Migration",

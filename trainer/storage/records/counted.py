@@ -14,8 +14,18 @@ from typing import Any, Final
 
 from trainer.progress import EVERYTHING, LATEST_TIMES, MISSED_BY, TALLIED_BY, Found, Only, Parts, Standing, Tally
 from trainer.storage.files import StorageError
-from trainer.storage.records.summed import Summed, sums_of
-from trainer.storage.records.sums import SUM_COLUMNS, Key, Sum, latest, moment, periods_between, settles_of, times_of
+from trainer.storage.records.summed import Summed
+from trainer.storage.records.sums import (
+    SUM_COLUMNS,
+    Key,
+    Sum,
+    latest,
+    moment,
+    periods_between,
+    settles_of,
+    sums_of,
+    times_of,
+)
 
 Group = tuple[str, ...]
 
@@ -84,8 +94,8 @@ class Counted:
             times = _latest_of([(row[0], row[2]) for row in rows], times_of)
             settles = _latest_of([(row[0], row[1]) for row in rows], settles_of)
             found[group] = Parts(
-                tuple([time[2] for time in times if time[2] is not None]),
-                tuple([time[3] for time in times if time[3] is not None]),
+                tuple([time[2] for time in times if time[2] >= 0]),
+                tuple([time[3] for time in times if time[3] >= 0]),
                 tuple([settle for _, settle in settles]),
             )
         return found
@@ -228,12 +238,16 @@ def _missed_keys(by: Sequence[str], group: Group, cause: str, degrees: Sequence[
 def _latest_of(rows: list[tuple[str, str]], read: Callable[[str], list[Any]]) -> list[Any]:
     """The latest entries of many rows' lists, each row with the time after which it has none: old rows stay unread."""
     found: list[Any] = []
+    oldest = None
     for last_utc, text in sorted(rows, reverse=True):
-        if len(found) == LATEST_TIMES and moment(last_utc) < found[0][0]:
+        if oldest is not None and moment(last_utc) < oldest:
             break
         if text != "[]":
-            found = latest(found, read(text))
-    return found
+            found += read(text)
+        if len(found) >= LATEST_TIMES:
+            found = latest(found)
+            oldest = found[0][0]
+    return latest(found)
 
 
 def _day(text: str, otherwise: date | None = None) -> date:

@@ -43,8 +43,7 @@ PASS_COLUMNS: Final = (
 ).split()
 
 
-def _json(value: object) -> str:
-    return json.dumps(value, separators=(",", ":"), allow_nan=False)
+_json: Final = json.JSONEncoder(separators=(",", ":"), allow_nan=False).encode
 
 
 def _checked(columns: Sequence[str], row: Row) -> Row:

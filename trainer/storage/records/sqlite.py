@@ -9,8 +9,9 @@ from __future__ import annotations
 import os
 import re
 import sqlite3
+import threading
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -22,6 +23,11 @@ BUSY_TIMEOUT_MS: Final = 5_000
 """How long to wait for another program that is writing; an append of theirs takes less than a millisecond."""
 
 BACKUPS_KEPT: Final = 7
+BACKUP_BYTES_KEPT: Final = 2_000_000_000
+"""Fewer copies than `BACKUPS_KEPT` are kept where they take more than this together, but never fewer than two."""
+
+CARED_FOR_AT_ONCE_BYTES: Final = 16_000_000
+"""A larger file is checked and copied beside the practice, so that a long record opens as fast as a new one."""
 
 
 class SqliteDatabase(Database):
@@ -33,6 +39,7 @@ class SqliteDatabase(Database):
         self.path = Path(path)
         self.notices: list[str] = []
         self._utc_now = utc_now
+        self._caring: _DailyCare | None = None
         self._in_memory = str(path) == ":memory:"
         if not self._in_memory:
             make_folder(self.path.parent)
@@ -96,6 +103,9 @@ class SqliteDatabase(Database):
 
     def close(self) -> None:
         self.connection.close()
+        if self._caring is not None:
+            self._caring.stop()
+            self._caring = None
 
     def _begin(self) -> None:
         self.change("BEGIN IMMEDIATE")
@@ -129,28 +139,7 @@ class SqliteDatabase(Database):
 
         Other programs may go on writing meanwhile. Raises `StorageError`.
         """
-        folder = self.path.parent / "backups"
-        make_folder(folder)
-        stamp = re.sub(r"[-:.]", "", self._utc_now())
-        target = folder / f"{self.path.stem} {stamp}{' ' + reason if reason else ''}.sqlite"
-        unfinished = target.with_suffix(f".{os.getpid()}.new")
-        try:
-            copy = sqlite3.connect(unfinished)
-            try:
-                self.connection.backup(copy)
-            finally:
-                copy.close()
-            os.replace(unfinished, target)
-            for old in backups_of(self.path)[:-BACKUPS_KEPT]:
-                old.unlink(missing_ok=True)
-        except sqlite3.Error as error:
-            raise _sqlite_trouble(target, error) from error
-        except OSError as error:
-            raise trouble(target, error) from error
-        finally:
-            for rest in ("", "-wal", "-shm", "-journal"):
-                Path(f"{unfinished}{rest}").unlink(missing_ok=True)
-        return target
+        return _back_up(self.connection, self.path, self._utc_now(), reason)
 
     def _use_write_ahead_log(self) -> None:
         """Readers and a writer then never wait for each other. On a disk that cannot do it, the slower way serves."""
@@ -168,18 +157,115 @@ class SqliteDatabase(Database):
                 time.sleep(0.01)
 
     def _care_for(self, behind: bool) -> None:
-        """Check and copy the file before its schema changes, else once a day."""
-        today = self._utc_now()[:10].replace("-", "")
-        if not behind and any(f" {today}T" in copy.name for copy in backups_of(self.path)):
-            return
+        """Check and copy the file before its schema changes, else once a day; a large one beside the practice."""
+        utc = self._utc_now()
+        today = utc[:10].replace("-", "")
+        if not behind:
+            if any(f" {today}T" in copy.name for copy in backups_of(self.path)):
+                return
+            if self.path.stat().st_size > CARED_FOR_AT_ONCE_BYTES:
+                self._caring = _DailyCare(self.path, utc, self.notices)
+                self._caring.start()
+                return
         if self.rows("PRAGMA quick_check(1)") != [("ok",)]:
             raise self.damaged()
         try:
-            self.back_up("before a change" if behind else "")
+            _back_up(self.connection, self.path, utc, "before a change" if behind else "")
         except StorageError as error:
             if behind:
                 raise
-            self.notices.append(f"Today's copy of your record could not be made: {error}")
+            self.notices.append(f"{_NO_COPY}: {error}")
+
+
+_NO_COPY: Final = "Today's copy of your record could not be made"
+
+
+class _DailyCare(threading.Thread):
+    """Checks and copies a record beside the practice, by a connection of its own. No step holds off a writer.
+
+    Where the program ends before it is through, the next one begins anew.
+    """
+
+    def __init__(self, path: Path, utc: str, notices: list[str]) -> None:
+        super().__init__(daemon=True)
+        self._path, self._utc, self._notices = path, utc, notices
+        self._stopped = threading.Event()
+        self._connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+
+    def stop(self) -> None:
+        """End soon, whatever is left to do."""
+        self._stopped.set()
+        while self.is_alive():
+            self._connection.interrupt()
+            self.join(0.05)
+        self._connection.close()
+
+    def run(self) -> None:
+        try:
+            # One moment of the record is checked and copied, whatever is added meanwhile.
+            self._connection.execute("BEGIN")
+            if self._connection.execute("PRAGMA quick_check(1)").fetchall() != [("ok",)]:
+                self._notices.append(str(damaged_file(self._path)))
+            elif not self._stopped.is_set():
+                _back_up(self._connection, self._path, self._utc, "", self._go_on)
+        except _Stopped:
+            return
+        except StorageError as error:
+            self._notices.append(f"{_NO_COPY}: {error}")
+        except sqlite3.Error as error:
+            if not self._stopped.is_set():
+                self._notices.append(str(_sqlite_trouble(self._path, error)))
+
+    def _go_on(self, *_: int) -> None:
+        if self._stopped.is_set():
+            raise _Stopped
+
+
+class _Stopped(Exception):
+    """The program ends before its copy is made."""
+
+
+def _back_up(
+    connection: sqlite3.Connection,
+    path: Path,
+    utc: str,
+    reason: str,
+    progress: Callable[[int, int, int], None] | None = None,
+) -> Path:
+    folder = path.parent / "backups"
+    make_folder(folder)
+    stamp = re.sub(r"[-:.]", "", utc)
+    target = folder / f"{path.stem} {stamp}{' ' + reason if reason else ''}.sqlite"
+    unfinished = target.with_suffix(f".{os.getpid()}.new")
+    try:
+        for left in folder.glob(f"{_literal(path.stem)} *.new"):
+            if time.time() - left.stat().st_mtime > 3600:  # of a program that was ended in the middle
+                left.unlink(missing_ok=True)
+        copy = sqlite3.connect(unfinished)
+        try:
+            # In steps only where it may be stopped: each takes a few milliseconds.
+            connection.backup(copy, pages=-1 if progress is None else 1000, progress=progress)
+        finally:
+            copy.close()
+        os.replace(unfinished, target)
+        _forget_old_copies(path)
+    except sqlite3.Error as error:
+        raise _sqlite_trouble(target, error) from error
+    except OSError as error:
+        raise trouble(target, error) from error
+    finally:
+        for rest in ("", "-wal", "-shm", "-journal"):
+            Path(f"{unfinished}{rest}").unlink(missing_ok=True)
+    return target
+
+
+def _forget_old_copies(path: Path) -> None:
+    copies = backups_of(path)[::-1]
+    kept_bytes = 0
+    for age, copy in enumerate(copies):
+        kept_bytes += copy.stat().st_size
+        if age >= BACKUPS_KEPT or (age >= 2 and kept_bytes > BACKUP_BYTES_KEPT):
+            copy.unlink(missing_ok=True)
 
 
 # -- faults

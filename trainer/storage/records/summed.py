@@ -12,13 +12,13 @@ added that was not the latest.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import Any, Final
 
 from trainer.progress import Attempt
 from trainer.storage.records.log import ATTEMPT, PASS, Log
 from trainer.storage.records.rows import ATTEMPT_COLUMNS, attempt_of
-from trainer.storage.records.sums import KEY_COLUMNS, SUM_COLUMNS, Item, Key, Sum, item_of, keys_with
+from trainer.storage.records.sums import KEY_COLUMNS, SUM_COLUMNS, Item, Key, Sum, item_of, sums_of
 
 SUMMED_AT_ONCE: Final = 4_000
 """How many attempts are summed in one transaction: a second or so, in which other writers wait."""
@@ -42,21 +42,6 @@ _SELECT_PENDING_PASSES: Final = (
     f"ON a.student = p.student AND a.session = p.session AND a.number = p.number WHERE p.kind = '{PASS}'"
 )
 _DROP_PENDING: Final = "DELETE FROM pending WHERE student = ? AND session = ? AND number = ? AND kind = ?"
-
-
-def sums_of(attempts: Iterable[tuple[str, Attempt]]) -> dict[Key, Sum]:
-    """The rows of the summaries for some attempts, each with its student; those that do not count are left out."""
-    found: dict[Key, Sum] = {}
-    for student, attempt in attempts:
-        if not attempt.counts:
-            continue
-        one = Sum.of(attempt)
-        for key in keys_with(attempt, student):
-            there = found.get(key)
-            if there is None:
-                there = found[key] = Sum()
-            there.add(one)
-    return found
 
 
 class Summed(Log):

@@ -5,8 +5,8 @@ order they are added. So a day, a month, a year and all time of an item are each
 each, and any period is put together from a few of them. Lists of times hold the latest `LATEST_TIMES`: the latest of
 a whole are among the latest of its parts.
 
-Days are those of UTC, kept as a set of bits, bit n for day n of the proleptic calendar. Moments are milliseconds since
-1970; a time that cannot be read as one stands at 0.
+Days are those of UTC, kept as a set of bits: bit n for the nth day of this century, bit 0 for what is none. Moments
+are milliseconds since 1970; a time that cannot be read as one stands at 0.
 """
 
 from __future__ import annotations
@@ -16,18 +16,23 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from functools import lru_cache
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from trainer.pitch import PitchError
 from trainer.progress import LATEST_TIMES, Attempt, plain_root
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_DAY_0: Final = date(1999, 12, 31).toordinal()
 
 Opening = tuple[str, str, int, bool]
 """The first answer of a day: its utc, session and number, and whether it was right unaided."""
 
-Time = tuple[int, float, float | None, float | None]
-"""Moment, and response time, think and spread in milliseconds."""
+Time = tuple[int, float, float, float]
+"""Moment, and response time, think and spread in milliseconds (below 0 where there is none)."""
+
+NOTHING_MS: Final = -1.0
+
+_Entry = TypeVar("_Entry", Time, tuple[int, float])
 
 SUM_COLUMNS: Final = (
     "attempts right_unaided missed last_utc days_practised days_right opening misses settles times".split()
@@ -69,8 +74,9 @@ class Sum:
         if attempt.settled and attempt.settle_ms is not None:
             one.settles.append((at, attempt.settle_ms))
         if attempt.timed and attempt.response_ms is not None:
-            parts = (first.think_ms, first.spread_ms) if first is not None else (None, None)
-            one.times.append((at, attempt.response_ms, *parts))
+            think_ms = first.think_ms if first is not None else None
+            spread_ms = first.spread_ms if first is not None else NOTHING_MS
+            one.times.append((at, attempt.response_ms, NOTHING_MS if think_ms is None else think_ms, spread_ms))
         return one
 
     def add(self, other: Sum) -> None:
@@ -84,8 +90,8 @@ class Sum:
         self.opening = _later_opening(self.opening, other.opening)
         for miss, count in other.misses.items():
             self.misses[miss] = self.misses.get(miss, 0) + count
-        self.settles = latest(self.settles, other.settles)
-        self.times = latest(self.times, other.times)
+        self.settles = _joined(self.settles, other.settles)
+        self.times = _joined(self.times, other.times)
 
     @property
     def learned(self) -> bool:
@@ -140,21 +146,16 @@ def _flat(entries: Iterable[tuple[object, ...]]) -> str:
     return _json([value for entry in entries for value in entry])
 
 
-def _json(value: object) -> str:
-    return json.dumps(value, separators=(",", ":"), allow_nan=False)
+_json: Final = json.JSONEncoder(separators=(",", ":"), allow_nan=False).encode
 
 
-def latest(some: list[Any], others: list[Any]) -> list[Any]:
-    """The latest of two lists of the latest; equal moments by their values, so that the order of adding is nothing."""
-    if not others:
-        return some
-    if not some:
-        return list(others)
-    return sorted((*some, *others), key=_order)[-LATEST_TIMES:]
+def latest(entries: Iterable[_Entry]) -> list[_Entry]:
+    """The latest of some entries in order of time; equal moments by their values, so that nothing else decides."""
+    return sorted(entries)[-LATEST_TIMES:]
 
 
-def _order(entry: tuple[float | None, ...]) -> tuple[float, ...]:
-    return tuple([-1.0 if value is None else value for value in entry])
+def _joined(some: list[_Entry], others: list[_Entry]) -> list[_Entry]:
+    return latest(some + others) if others else some
 
 
 def _later_opening(one: Opening | None, other: Opening | None) -> Opening | None:
@@ -171,7 +172,7 @@ def _later_opening(one: Opening | None, other: Opening | None) -> Opening | None
 @lru_cache(maxsize=4096)
 def _day_bit(day: str) -> int:
     try:
-        return 1 << date.fromisoformat(day).toordinal()
+        return 1 << max(0, date.fromisoformat(day).toordinal() - _DAY_0)
     except ValueError:
         return 1
 
@@ -257,8 +258,21 @@ Key = tuple[str, str, str, str, Period, str, str, str]
 KEY_COLUMNS: Final = "student voicing quality root period set_title port assignment".split()
 
 
-def keys_with(attempt: Attempt, student: str) -> Iterable[Key]:
-    """The rows that an attempt is added to."""
-    item = item_of(attempt.voicing, attempt.quality, attempt.root)
-    for period in periods_with(attempt.utc):
-        yield (student, *item, period, attempt.set_title, attempt.port, attempt.assignment)
+def sums_of(attempts: Iterable[tuple[str, Attempt]]) -> dict[Key, Sum]:
+    """The rows that some attempts, each with its student, are added to; those that do not count are left out."""
+    of_days: dict[tuple[str, ...], Sum] = {}
+    for student, attempt in attempts:
+        if attempt.counts:
+            item = item_of(attempt.voicing, attempt.quality, attempt.root)
+            key = (student, *item, attempt.utc[:10], attempt.set_title, attempt.port, attempt.assignment)
+            one = Sum.of(attempt)
+            if (there := of_days.get(key)) is None:
+                of_days[key] = one
+            else:
+                there.add(one)
+    found: dict[Key, Sum] = {}
+    for (student, voicing, quality, root, day, *rest), one in of_days.items():
+        set_title, port, assignment = rest
+        for period in periods_with(day):
+            found.setdefault((student, voicing, quality, root, period, set_title, port, assignment), Sum()).add(one)
+    return found
