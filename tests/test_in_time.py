@@ -29,6 +29,7 @@ from trainer.in_time import (
     Phase,
     Piece,
     SlotsAnswered,
+    accompaniment_of,
     piece_of,
 )
 from trainer.pitch import MidiNote, Note
@@ -234,6 +235,27 @@ def test_a_section_is_counted_in_and_graded_by_itself() -> None:
     record = ended(play(one))
     assert record.clean
     assert (record.section, record.beats) == ("B", 32.0)
+
+
+def test_click_and_bass_are_those_of_the_bars_played() -> None:
+    lesson = lesson_of(form_chart("ii-V-I"))
+    notes = accompaniment_of(piece_of(lesson, 120), 2, "beats", "roots", 48)
+    clicks = [float(note.start_beats) for note in notes if note.channel == 9]
+    assert clicks == [-8, -6, -4, -3, -2, -1, *range(16)]
+    # D G C C, from low E up (a bass player's roots; common practice, no source).
+    assert [note.key % 12 for note in notes if note.channel == 0] == [2, 7, 0, 0][: len(lesson.form)]
+
+
+def test_who_plays_the_bass_gets_none() -> None:
+    from trainer.drills import read_lesson
+
+    lesson, faults = read_lesson(
+        'title = "x"\nform = "ii-V-I"\n[[rule]]\nrhythm = "1 bass, 2& chord"\n', "x.lesson.toml"
+    )
+    assert lesson is not None, faults
+    notes = accompaniment_of(piece_of(lesson, 120), 1, "two and four", "walking", 48)
+    assert {note.channel for note in notes} == {9}
+    assert [float(note.start_beats) for note in notes if 0 <= note.start_beats < 4] == [1, 3]
 
 
 def test_a_course_of_nothing_is_refused() -> None:

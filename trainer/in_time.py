@@ -22,7 +22,19 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import Final
 
+from trainer.accompaniment import (
+    CLICKS,
+    BarAt,
+    SoundNote,
+    bars_of,
+    bass_chords,
+    click,
+    count_in,
+    roots,
+    walking,
+)
 from trainer.capture import MILLISECOND_NS, Kind, NoteEvent
+from trainer.charts import Chart, Meter
 from trainer.drills import Lesson
 from trainer.session import Command, Particulars
 from trainer.timing import (
@@ -84,6 +96,8 @@ class Piece:
     slots: tuple[Slot, ...]
     tempo_bpm: float
     swing: Fraction
+    chart: Chart | None = None
+    """What is accompanied; without it there is a click alone."""
 
     @property
     def start_beats(self) -> Fraction:
@@ -114,7 +128,36 @@ def piece_of(lesson: Lesson, tempo_bpm: float, *, section: str = "", swing: Frac
         if start <= played.start_beats < end
     )
     meter = str(lesson.chart.bars[0].meter)
-    return Piece(lesson.title, section, lesson.chart.key.name, meter, bars, lesson.slots(section), tempo_bpm, swing)
+    return Piece(
+        lesson.title, section, lesson.chart.key.name, meter, bars, lesson.slots(section), tempo_bpm, swing, lesson.chart
+    )
+
+
+CLICK_KINDS: Final = tuple(CLICKS)
+BASS_KINDS: Final = ("walking", "roots", "none")
+
+
+def accompaniment_of(
+    piece: Piece, count_in_bars: int, click_kind: str, bass_kind: str, velocity: int
+) -> tuple[SoundNote, ...]:
+    """What sounds while a piece is played: count-in, click, and a bass where the player's own part has none.
+
+    `click_kind` is one of `CLICK_KINDS`, `bass_kind` one of `BASS_KINDS`; `velocity` is 1-127, the bass a little louder
+    than an unaccented click.
+    """
+    start, end = piece.count_in_ends_beats, piece.end_beats
+    beats, unit = (int(part) for part in piece.meter.split("/"))
+    notes = list(count_in(Meter(beats, unit), count_in_bars, 0, velocity, start))
+    if piece.chart is None:
+        bars = [BarAt(bar.start_beats, Meter(beats, unit), bar.beats) for bar in piece.bars if bar.number]
+        return (*notes, *click(bars, click_kind, velocity))
+    inside = [bar for bar in bars_of(piece.chart) if start <= bar.start_beats < end]
+    notes += click(inside, click_kind, velocity)
+    if bass_kind != "none" and all(slot.part != "bass" for slot in piece.slots):
+        chords = [one for one in bass_chords(piece.chart) if start <= one.start_beats < end]
+        louder = min(127, velocity + 12)
+        notes += walking(chords, louder) if bass_kind == "walking" else roots(chords, louder)
+    return tuple(notes)
 
 
 @dataclass(frozen=True, slots=True)
