@@ -46,6 +46,7 @@ _OPTIONS: Final[dict[str, Any]] = {
     "lyricSize": _LYRIC_SIZE,
     "lyricTopMinMargin": 4.0,
     "lyricNoStartHyphen": True,
+    "harmDist": 1.5,
     "mnumInterval": 0,
     "tieMinLength": 5.0,
     "leftMarginChord": 2.0,
@@ -81,7 +82,8 @@ class _State:
     italic: bool = False
     centre: float | None = None
     """Where a lyric's middle belongs."""
-    larger: float = 1.0
+    symbol: bool = False
+    """Whether it belongs to a chord symbol."""
 
     @property
     def face(self) -> Face:
@@ -92,6 +94,7 @@ _TEXT_SIZE_OF_MUSIC: Final = _LYRIC_SIZE / 8
 """The engraver sets a sign of the music font larger than the text it stands in; this is the text's share."""
 
 _SYMBOLS_LARGER: Final = 1.15
+_SYMBOL_GAP: Final = 50.0
 _ROWS_LOWER: Final = 80.0
 """Degrees stand this much lower than the engraver puts them, clear of the lowest note."""
 
@@ -151,10 +154,13 @@ class _Flattened:
                 self.glyphs[element.get("id", "")] = [replace(each, stroke=0.0) for found in outlines for each in found]
         self.root = root
         self.found: list[list[Shape]] = []
+        self.symbols: list[list[list[Shape]]] = []
+        """For each system the chord symbols, kept apart until all else is there."""
 
     def systems(self) -> list[list[Shape]]:
         self._walk(self.root, _State())
-        return [shapes for shapes in self.found if shapes]
+        both = zip(self.found, self.symbols, strict=True)
+        return [shapes + _clear(symbols, shapes) for shapes, symbols in both if shapes]
 
     def _walk(self, element: Element, state: _State) -> None:
         for child in element:
@@ -164,11 +170,14 @@ class _Flattened:
                 continue
             if "system" in classes:
                 self.found.append([])
+                self.symbols.append([])
             inner = _inherited(child, state, classes)
             if classes & _STRUCK and state.centre is None:
                 inner = replace(inner, centre=self._centre(child, inner))
             if name in ("g", "svg"):
                 self._walk(child, inner)
+            elif name == "text" and inner.symbol and self.symbols:
+                self.symbols[-1].append(_text(child, inner))
             elif name == "text":
                 self._add(_centred(_text(child, inner), inner.centre))
             elif name == "use":
@@ -198,6 +207,19 @@ class _Flattened:
             self._add([_transformed(outline, transform)])
 
 
+def _clear(symbols: list[list[Shape]], others: list[Shape]) -> list[Shape]:
+    """Chord symbols in one row, raised where one would touch what stands below it: the engraver sees the heads of notes
+    there, but not their accidentals."""
+    up = 0.0
+    boxes = [shape.box for shape in others]
+    for symbol in symbols:
+        left, top, right, bottom = box_of(symbol)
+        left, right = left - _SYMBOL_GAP, right + _SYMBOL_GAP
+        under = [box for box in boxes if box[0] < right and box[2] > left and box[3] > bottom]
+        up = max([up, *(bottom + _SYMBOL_GAP - box[1] for box in under if box[1] > top - (bottom - top))])
+    return [shape.moved(0, -up) for symbol in symbols for shape in symbol]
+
+
 def _transformed(shape: Shape, transform: Transform) -> Shape:
     across, slant, lean, down, right, below = transform
     if slant or lean or across != down:
@@ -212,11 +234,8 @@ def _inherited(element: Element, state: _State, classes: frozenset[str]) -> _Sta
     size = state.size
     weight, style, family = element.get("font-weight"), element.get("font-style"), element.get("font-family")
     if (text := element.get("font-size")) is not None:
-        size = (
-            float(text.removesuffix("px")) * state.larger * (_TEXT_SIZE_OF_MUSIC if family == _OPTIONS["font"] else 1)
-        )
-    if "harm" in classes:
-        state = replace(state, larger=_SYMBOLS_LARGER)
+        size = float(text.removesuffix("px")) * (_TEXT_SIZE_OF_MUSIC if family == _OPTIONS["font"] else 1)
+        size *= _SYMBOLS_LARGER if state.symbol else 1
     if "verse" in classes:
         transform = transform.translate(0, _ROWS_LOWER)
     return _State(
@@ -225,7 +244,7 @@ def _inherited(element: Element, state: _State, classes: frozenset[str]) -> _Sta
         bool(classes & _BOLD) or (state.bold if weight is None else weight == "bold"),
         bool(classes & _ITALIC) or (state.italic if style is None else style == "italic"),
         state.centre,
-        state.larger,
+        state.symbol or "harm" in classes,
     )
 
 

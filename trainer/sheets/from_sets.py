@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -25,6 +26,7 @@ MANY_BARS: Final = 6
 """Voicings on a line: four where there is one drill, six where there are more."""
 
 _FEW: Final = 12
+_FLAT: Final = re.compile(r"(?<![A-Za-z])b(?=b?[IV\d])")
 
 
 class SheetError(ValueError):
@@ -151,9 +153,18 @@ def _heading(drill: Drill) -> str:
     steps = [(drill.quality, drill.recipe, drill.voicing)]
     steps += [(step.quality, step.recipe, step.voicing) for step in drill.then]
     return " – ".join(
-        f"{quality_text(quality)}, {_written(recipe) if recipe.family == BY_DEGREES else voicing}"
+        f"{quality_text(quality)}, {_written(recipe) if recipe.family == BY_DEGREES else _name(voicing)}"
         for quality, recipe, voicing in steps
     )
+
+
+def _name(voicing: str) -> str:
+    """A voicing's name with the musical signs.
+
+    >>> _name("upper-structure triad, bVI"), _name("b9 on a bend")
+    ('upper-structure triad, ♭VI', '♭9 on a bend')
+    """
+    return _FLAT.sub("♭", voicing).replace("#", "♯")
 
 
 def _detail(drill: Drill) -> str:

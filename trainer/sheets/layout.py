@@ -33,7 +33,10 @@ _SMALLEST_SCALE: Final = 0.6
 """Of twelve bars or fewer, to keep them on one page."""
 
 _SMALLEST_TO_FIT: Final = 0.85
-"""Of any block, where that keeps it together."""
+"""Of any block, where that keeps it together, and of a whole sheet, where that saves a page."""
+
+_FEW_BARS: Final = 150
+"""With more, a sheet is not laid out a second time."""
 
 _ONE_PAGE_BARS: Final = 12
 MOST_LETTERS: Final = 300
@@ -104,12 +107,11 @@ def pages(sheet: Sheet, paper: str = "A4") -> tuple[Page, ...]:
     """A sheet on pages of a paper of `PAPERS`. Raises `engraving.EngravingError`."""
     width, height = PAPERS[paper]
     title = printable(sheet.title, MOST_LETTERS)
-    made = _Sheets(width, height, title)
-    made.turn()
-    made.text(title, _TITLE_SIZE, "bold", centred=True)
-    made.down += _AFTER_TITLE
-    for block in sheet.blocks:
-        _block(made, block)
+    made = _laid_out(sheet, title, width, height, 1.0)
+    bars = sum(len(block.bars) for block in sheet.blocks)
+    if len(made.pages) > 1 and bars <= _FEW_BARS:
+        smaller = _laid_out(sheet, title, width, height, _SMALLEST_TO_FIT)
+        made = smaller if len(smaller.pages) < len(made.pages) else made
     count = len(made.pages)
     found = []
     for number, (shapes, says) in enumerate(zip(made.pages, made.says, strict=True), 1):
@@ -121,19 +123,29 @@ def pages(sheet: Sheet, paper: str = "A4") -> tuple[Page, ...]:
     return tuple(found)
 
 
+def _laid_out(sheet: Sheet, title: str, width: float, height: float, scale: float) -> _Sheets:
+    made = _Sheets(width, height, title)
+    made.turn()
+    made.text(title, _TITLE_SIZE, "bold", centred=True)
+    made.down += _AFTER_TITLE
+    for block in sheet.blocks:
+        _block(made, block, scale)
+    return made
+
+
 def _heading_height(block: Block, width: float) -> float:
     lines = len(list(_lines(block.heading, _HEADING_SIZE, "bold", width)))
     details = len(list(_lines(block.detail, _SMALL_SIZE, "regular", width)))
     return 1.3 * (lines * _HEADING_SIZE + details * _SMALL_SIZE) + (_AFTER_HEADING if lines or details else 0)
 
 
-def _block(made: _Sheets, block: Block) -> None:
+def _block(made: _Sheets, block: Block, scale: float) -> None:
     width = made.width - 2 * MARGIN
     heading = _heading_height(block, width)
-    lines = systems(block, width)
+    lines = systems(block, width, scale)
     # Under the title there is less room than on a page of its own, and turning would leave the title alone.
     most = made.room if not made.has_music else made.height - 2 * MARGIN - 2 * _SMALL_SIZE
-    scale, whole = 1.0, lines
+    whole = lines
     smallest = _SMALLEST_SCALE if len(block.bars) <= _ONE_PAGE_BARS else _SMALLEST_TO_FIT
     for _ in range(_MOST_TRIALS):
         fitting = scale * (most - heading) / _height(whole)
