@@ -56,10 +56,16 @@ class JackDaemon:
             self._log.seek(0)
             _no_ports(f"jackd did not start: {self._log.read()[-300:].decode(errors='replace')}")
 
+    def halt(self) -> None:
+        """Stand still, as a server does whose sound card hangs."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+
     def stop(self) -> None:
         process, self._process = self._process, None
         if process is None:
             return
+        process.send_signal(signal.SIGCONT)
         process.terminate()
         try:
             process.wait(5)

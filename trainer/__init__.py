@@ -26,6 +26,7 @@ fails when it is broken.
 
     midi/        MIDI ports of this machine, beneath the next two
     inputs/      where notes come from: MIDI ports, a MIDI file, the computer keyboard, a scripted player
+    sound/       MIDI out: the voicing, bass and click, on time, and all notes off at every exit
     storage/     records (a database), drill files, settings, the folders they live in
     sheets/      what is printed or sent: engraved pages, and music as files for other programs
     screens/     the Textual application

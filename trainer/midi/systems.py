@@ -36,6 +36,7 @@ OPEN_TRIES: Final = 4
 MOST_UNSEEN: Final = 1000
 TURN_SECONDS: Final = 0.1
 """A server that turns goes through a period in this time: the longest in use, 2048 frames at 44.1 kHz, is 46 ms."""
+JOINED_TURNS: Final = 8
 _SEQUENCER: Final = Path("/dev/snd/seq")
 # ALSA ends a name in client:port, Windows in a count; both may be others after plugging in again.
 _CHANGING: Final = {"ALSA": re.compile(r"\s+\d+:\d+$"), "WinMM": re.compile(r"\s+\d+$")}
@@ -113,6 +114,11 @@ class System:
     def alive(self) -> bool:
         return self._server is None or self._server.alive
 
+    @property
+    def answers(self) -> bool:
+        """Whether it can be asked for anything now: a JACK server that is gone or stands still never answers."""
+        return self._server is None or (self._server.alive and self._server.turns(TURN_SECONDS))
+
     def names(self) -> list[str]:
         """The ports, by the library's index; none once the server is gone."""
         return self._binding.names(self._lister) if self.alive else []
@@ -130,6 +136,7 @@ class System:
                 handle = self._make(self._api)
                 if hear is None:
                     self._binding.speak(handle, index)
+                    self._let_join()
                 elif self.backend == "JACK":
                     self._binding.listen(handle, index, None)
                     self._readers[id(handle)] = _Reader(self._binding, handle, hear)
@@ -147,6 +154,12 @@ class System:
                     ) from fault
                 sleep(0.05)
         raise AssertionError("unreachable")
+
+    def _let_join(self) -> None:
+        """JACK makes a connection some periods after it was asked to, and what is sent before is lost."""
+        if self._server is not None:
+            for _ in range(JOINED_TURNS):
+                self._server.turns(TURN_SECONDS)
 
     def send(self, handle: Any, message: Sequence[int]) -> None:
         """Hand one message to a port that was opened to send to; returns at once. Raises `PortError`."""
@@ -170,7 +183,7 @@ class System:
             reader.stop()
         # The library brings the process down when it closes what its JACK server has already closed, and waits for
         # ever for one that stands still.
-        if self._server is None or (self._server.alive and self._server.turns(TURN_SECONDS)):
+        if self.answers:
             self._close_handle(handle)
         else:
             keep_for_ever(handle)
@@ -184,7 +197,10 @@ class System:
 
     def _close_server(self) -> None:
         if self._server is not None:
-            self._server.close()
+            if self._server.alive and not self._server.turns(TURN_SECONDS):
+                keep_for_ever(self._server)
+            else:
+                self._server.close()
 
     def lasting(self, name: str) -> str:
         """A port's name without the part that may change when it is plugged in again."""
