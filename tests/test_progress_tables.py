@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from invented import invented_record
 from scipy import stats
 from test_progress import ATTEMPT, CYCLE_OF_FOURTHS, RIGHT_TRY, WRONG_TRY, any_attempts, on, right, wrong
+from test_storage_passes import TWO_FIVE_ONE
 
 from trainer.progress import (
     LATEST_TIMES,
@@ -36,12 +37,14 @@ from trainer.progress import (
     slow_roots,
     slowest_roots,
     standing_table,
+    tempo_table,
     time_parts,
     time_parts_each,
     time_split,
     voicing_table,
     whole,
 )
+from trainer.timing import PassRecord
 
 RECORD = tuple(invented_record(days=30, a_day=40))
 COUNTED = AttemptTallies(RECORD)
@@ -277,3 +280,36 @@ def test_what_is_learned_is_told_from_tallies_as_from_attempts(attempts: list[At
 def test_a_tally_of_nothing_has_no_figures() -> None:
     assert figures([]) == Figures(**{name: getattr(whole(NOTHING), name) for name in Figures.__slots__})
     assert Tally(0, 0).times_ms == ()
+
+
+# -- forms in time
+
+
+def one_pass(key: str, tempo: float, clean: bool, number: int, **changed: object) -> PassRecord:
+    played = replace(TWO_FIVE_ONE, key=key, tempo_bpm=tempo, clean=clean, number=number, section="")
+    return replace(played, **changed)  # type: ignore[arg-type]
+
+
+def test_the_highest_clean_tempo_stands_under_each_of_the_twelve_keys() -> None:
+    passes = [
+        one_pass("F#", 80, True, 0),
+        one_pass("Gb", 92, True, 1),
+        one_pass("Gb", 100, False, 2),
+        one_pass("Cm", 60, True, 3),
+        one_pass("C", 72, False, 4),
+        one_pass("F", 120, True, 5, stamp_origin="script"),
+        one_pass("B", 120, True, 6, outcome="stopped"),
+        one_pass("C", 66, True, 7, section="B"),
+        one_pass("no key", 66, True, 8),
+    ]
+    whole_form, in_minor, section = tempo_table(passes)
+    assert [(row.title, row.section, row.minor) for row in (whole_form, in_minor, section)] == [
+        ("Two five one", "", False),
+        ("Two five one", "", True),
+        ("Two five one", "B", False),
+    ]
+    told = {cell.key: (cell.tempo_bpm, cell.passes, cell.clean) for cell in whole_form.keys if cell is not None}
+    assert told == {"Gb": (92, 1, 1), "C": (None, 1, 0)}
+    assert whole_form.keys[6] is not None and whole_form.keys[6].key == "Gb"
+    assert in_minor.keys[0] is not None and in_minor.keys[0].tempo_bpm == 60
+    assert [cell is None for cell in section.keys] == [False, *[True] * 11]

@@ -2,9 +2,9 @@
 
 `refusals` says how a command ends, `rows` what a command is; `spelling` answers questions about chords, `sets` finds
 and reads drill sets and lessons, `lessons` tells one, `teaching` writes one by playing, `store` is the player's record
-and settings, `practising` runs drills on the screen and without it, `showing` lists ports and figures, `charts` finds,
-shows and converts charts, `leading` finds voicings for one, `sheets` prints, `caring` looks after the program. Nothing
-heavy is imported before the command that needs it.
+and settings, `practising` runs drills on the screen and without it, `showing` lists ports, `counting` tells figures,
+`charts` finds, shows and converts charts, `leading` finds voicings for one, `sheets` prints, `caring` looks after the
+program. Nothing heavy is imported before the command that needs it.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         assigning,
         caring,
         charts,
+        counting,
         in_time,
         leading,
         lessons,
@@ -38,6 +39,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         lessons,
         teaching,
         showing,
+        counting,
         sets,
         assigning,
         sheets,

@@ -17,7 +17,7 @@ Choosing among twelve roots is slower than among three, and one voicing is not a
 only within one kind of drill. Group or filter first (`group`, `Attempt.pool_size`).
 
 `attempts` holds the values, `figures` what is computed from attempts in hand; `tallies` is how a long record is
-counted, `tables` lays out figures of it to be looked at.
+counted, `tables` lays out figures of it to be looked at, `passes` those of forms in time.
 """
 
 from trainer.progress.attempts import Attempt, RawEvent, TryRecord, VerdictRecord, attempt_object, plain_root, to_ten_ms
@@ -43,6 +43,7 @@ from trainer.progress.figures import (
     slowest_roots,
     time_split,
 )
+from trainer.progress.passes import TempoRow, tempo_table
 from trainer.progress.tables import (
     LEARNED,
     LEAST_TIMES,
@@ -53,6 +54,7 @@ from trainer.progress.tables import (
     StandingRow,
     TableRow,
     cause_by_root,
+    cause_shares,
     curve,
     figures_each,
     learning_curve,
@@ -113,12 +115,14 @@ __all__ = [
     "TableRow",
     "Tallies",
     "Tally",
+    "TempoRow",
     "TimeSplit",
     "TryRecord",
     "VerdictRecord",
     "attempt_object",
     "by_root",
     "cause_by_root",
+    "cause_shares",
     "curve",
     "causes",
     "figures",
@@ -135,6 +139,7 @@ __all__ = [
     "slowest_of",
     "slowest_roots",
     "standing_table",
+    "tempo_table",
     "time_parts",
     "time_parts_each",
     "time_split",

@@ -167,6 +167,14 @@ def cause_by_root(source: Tallies, cause: str, only: Only = EVERYTHING) -> dict[
     }
 
 
+def cause_shares(source: Tallies, only: Only = EVERYTHING) -> dict[str, Share]:
+    """How many of all first tries were missed through each cause, the most frequent first."""
+    asked = source.tallies((), only).get(())
+    return {
+        cause: _share(count, asked.attempts if asked else 0) for cause, count in mistakes(source, only).cause.items()
+    }
+
+
 def _share(count: int, attempts: int) -> Share:
     interval = wilson(count, attempts)
     if interval is None:
