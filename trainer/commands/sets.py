@@ -30,6 +30,13 @@ def check(options: argparse.Namespace) -> int:
     """Tell every fault of every file; one that cannot be read keeps no other from being looked at."""
     from trainer.drills import Fault
 
+    if options.schema:
+        from trainer.drills.schema import schema_text
+
+        print(schema_text(), end="")
+        return DONE
+    if not options.files:
+        raise Refusal("check what? name a drill set, a lesson or a chart", USED_WRONGLY)
     faults: list[Fault] = []
     for name in options.files:
         try:
@@ -235,8 +242,37 @@ def load_lesson(name: str, key: str | None = None) -> Lesson:
 
 
 def _check_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("files", nargs="+", metavar="FILE", help="a drill set, a lesson or a chart")
+    parser.add_argument("files", nargs="*", metavar="FILE", help="a drill set, a lesson or a chart")
     parser.add_argument("--json", action="store_true", help="the faults as a JSON list")
+    parser.add_argument("--schema", action="store_true", help="print the formats as a JSON Schema, for editors")
+
+
+def new(options: argparse.Namespace) -> int:
+    """Write a commented example under a name that is not taken yet."""
+    from trainer.drills.starting import example
+    from trainer.drills.values import TITLE_LETTERS, printable
+    from trainer.storage.files import StorageError, write_text_atomically
+    from trainer.storage.places import LESSON_ENDING
+
+    ending = LESSON_ENDING if options.kind == "lesson" else ".toml"
+    path = Path(options.file)
+    stem = path.name.removesuffix(".toml").removesuffix(".lesson")
+    path = path.with_name(stem + ending)
+    if path.exists() or path.is_symlink():
+        raise Refusal(f"{str(path)!r} is there already; name another file")
+    words = " ".join(stem.replace("_", " ").replace("-", " ").split())
+    title = printable(words[:1].upper() + words[1:], TITLE_LETTERS)
+    try:
+        write_text_atomically(path, example(options.kind, title or "Untitled"))
+    except StorageError as error:
+        raise Refusal(str(error)) from None
+    print(f"written: {path}; trainer check {path} tells what is wrong with it, if anything", file=sys.stderr)
+    return DONE
+
+
+def _new_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("kind", choices=("set", "lesson"), help="a drill set, or a lesson on a chart")
+    parser.add_argument("file", metavar="FILE", help="its name; .toml or .lesson.toml is added")
 
 
 COMMANDS: Final = (
@@ -244,7 +280,16 @@ COMMANDS: Final = (
         "check",
         check,
         "look for every fault in drill sets, lessons and charts",
-        "  trainer check my-set.toml\n  trainer check my-blues.lesson.toml my-blues.chart",
+        "  trainer check my-set.toml\n"
+        "  trainer check my-blues.lesson.toml my-blues.chart\n"
+        "  trainer check --schema > drill-sets.schema.json",
         _check_arguments,
+    ),
+    CommandRow(
+        "new",
+        new,
+        "start a drill set or a lesson from a commented example",
+        "  trainer new set thursday\n  trainer new lesson my-blues",
+        _new_arguments,
     ),
 )

@@ -5,7 +5,7 @@ writes and edits, `prompts` makes prompts of drills. Of lessons, `rules` says wh
 reads counting words, `lessons` derives the form, `lesson_chords` holds what it consists of, and `lesson_drills` makes
 drills of its voicings and moves; `lesson_reading` states the fields of the format, `lesson_checks` holds rules against
 the chart, `lesson_writing` writes. `places` says where things stand in a TOML text, `syntax` reads TOML, `checks` and
-`voicing_checks` check single values.
+`voicing_checks` check single values. `schema` tells editors the formats, `starting` has an example of each.
 """
 
 from trainer.drills.lesson_chords import LessonChord, LessonMove, LessonVoicing, Stroke, bars_text, bass_target

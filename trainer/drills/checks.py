@@ -6,6 +6,7 @@ whatever is wrong with it.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -74,14 +75,41 @@ def listed(names: Iterable[str], joint: str = "or") -> str:
 
 
 def meant(found: str, names: Iterable[str]) -> str | None:
-    """The name that was perhaps meant."""
+    """The name that was perhaps meant: one that looks like it, or the only one that begins with it.
+
+    >>> meant("ordr", ["order", "octave"]), meant("reach", ["reach_semitones", "roots"])
+    ('order', 'reach_semitones')
+    """
     by_fold = {name.casefold(): name for name in names}
     wanted = " ".join(found.casefold().replace("_", " ").split())
     if len(wanted) > _LONGEST_COMPARED:
         return None
     near = get_close_matches(wanted.replace(" ", "_"), by_fold, n=1, cutoff=0.6)
     near = near or get_close_matches(wanted, by_fold, n=1, cutoff=0.6)
+    begun = [name for name in by_fold if len(wanted) > 2 and name.replace("_", " ").startswith(wanted)]
+    if not near and len(begun) == 1:
+        near = begun
     return by_fold[near[0]] if near else None
+
+
+_SPOKEN: Final = re.compile(r"([a-h])[ -]?(flat|sharp|is|es|s|b|#|♭|♯|)(-?\d{0,2})", re.IGNORECASE)
+_SIGNS: Final = {"flat": "b", "es": "b", "s": "b", "b": "b", "♭": "b", "sharp": "#", "is": "#", "#": "#", "♯": "#"}
+
+
+def meant_note(text: str) -> str | None:
+    """The note that was perhaps meant by a text that is none: in small letters, in words, in German; with its octave
+    where it has one.
+
+    >>> meant_note("bb"), meant_note("E flat"), meant_note("Fis4"), meant_note("As"), meant_note("H"), meant_note("x")
+    ('Bb', 'Eb', 'F#4', 'Ab', 'B', None)
+    """
+    match = _SPOKEN.fullmatch(text.strip())
+    if match is None:
+        return None
+    letter, sign, octave = match[1].upper(), _SIGNS.get(match[2].lower(), ""), match[3]
+    if match[2].lower() == "s" and letter not in "AE":
+        return None
+    return ("B" if letter == "H" else letter) + sign + octave
 
 
 def field_name(path: Path) -> str:
@@ -206,7 +234,9 @@ class Checks:
         try:
             midi_note = parse_key(value)
         except PitchError:
-            return self.fault(path, value, expected, f"{shown(value)} is no key; write {expected}")
+            near = meant_note(value)
+            better = f'did you mean "{near}"?' if near and near[-1].isdigit() else f"write {expected}"
+            return self.fault(path, value, expected, f"{shown(value)} is no key; {better}")
         if not LOWEST_PIANO_KEY <= midi_note <= HIGHEST_PIANO_KEY:
             return self.fault(path, value, expected, f"{shown(value)} lies off the piano; write {expected}")
         return midi_note
@@ -219,12 +249,9 @@ class Checks:
         try:
             root = Note.parse(value)
         except PitchError:
-            better = value[:1].upper() + value[1:] if value[:1] in "abcdefg" and len(value) < 4 else ""
-            try:
-                near = Note.parse(better).name
-            except PitchError:
-                return self.fault(path, value, expected, f"{shown(value)} is no root; write {expected}")
-            return self.fault(path, value, expected, f'{shown(value)} is no root; did you mean "{near}"?')
+            near = meant_note(value)
+            better = f'did you mean "{near}"?' if near and not near[-1].isdigit() else f"write {expected}"
+            return self.fault(path, value, expected, f"{shown(value)} is no root; {better}")
         if not -1 <= root.alteration <= 1:
             plain = root.plain().name
             return self.fault(

@@ -127,9 +127,13 @@ def read_lesson(text: str, file_name: str, beside: Beside | None = None) -> tupl
 
 def _lesson(checks: Checks, data: Mapping[str, object], beside: Beside | None) -> Lesson | Nothing:
     for name in data:
-        if name not in _TOP:
-            hint = f"{name} stands in a [[rule]]; one without conditions is for all chords" if name in _RULE else None
-            checks.unknown((name,), _TOP, hint)
+        if name not in LESSON_FIELDS:
+            hint = (
+                f"{name} stands in a [[rule]]; one without conditions is for all chords"
+                if name in RULE_FIELDS
+                else None
+            )
+            checks.unknown((name,), LESSON_FIELDS, hint)
     title: object = NOTHING
     if "title" in data:
         title = checks.text(("title",), data["title"], _TITLE, TITLE_LETTERS)
@@ -373,7 +377,7 @@ def _passes(checks: Checks, path: Path, value: object) -> tuple[tuple[str, objec
     return tuple(found.items()) if isinstance(found, dict) else NOTHING
 
 
-_RULE: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
+RULE_FIELDS: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
     "chord": _listed(checked_quality, 'a quality such as "m7"'),
     "colour": _listed(lambda checks, path, value: checks.word(path, value, COLOURS), "a colour of chord"),
     "degree": _listed(checked_degree_of_key, DEGREE_EXPECTED),
@@ -395,18 +399,18 @@ _RULE: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
 }
 """Fields of a rule with their checks, named as in `Rule`."""
 
-_TOP: Final = ("title", "about", *SOURCES, "key", "repeats", "rule", "voicing")
+LESSON_FIELDS: Final = ("title", "about", *SOURCES, "key", "repeats", "rule", "voicing")
 
 
 def _rule(checks: Checks, path: Path, table: Mapping[str, object]) -> Rule | Nothing:
     for name in table:
-        if name not in _RULE:
-            hint = f"{name} stands at the top of the file, before the first [[rule]]" if name in _TOP else None
-            checks.unknown((*path, name), tuple(_RULE), hint)
-    found = {name: check(checks, (*path, name), table[name]) for name, check in _RULE.items() if name in table}
+        if name not in RULE_FIELDS:
+            hint = f"{name} stands at the top of the file, before the first [[rule]]" if name in LESSON_FIELDS else None
+            checks.unknown((*path, name), tuple(RULE_FIELDS), hint)
+    found = {name: check(checks, (*path, name), table[name]) for name, check in RULE_FIELDS.items() if name in table}
     if NOTHING in found.values() or found.keys() != table.keys():
         return NOTHING
-    rule = Rule(**found)  # type: ignore[arg-type]  # each field was checked by its row in _RULE
+    rule = Rule(**found)  # type: ignore[arg-type]  # each field was checked by its row in RULE_FIELDS
     if not rule.says:
         expected = "what holds for these chords, such as voicing or rhythm"
         return checks.fault(path, None, expected, f"this rule says nothing; write {expected}", at_key=True)

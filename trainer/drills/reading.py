@@ -134,7 +134,22 @@ def _fingers(checks: Checks, path: Path, value: object) -> tuple[int, ...] | Not
     return good if len(good) == len(found) else NOTHING
 
 
-_PASSES: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
+BOUNDS: Final[Mapping[str, tuple[int, int, str]]] = {
+    "tries": (1, 20, "a whole number"),
+    "rounds": (1, 20, "a whole number"),
+    "target_ms": (200, 60_000, "milliseconds as a whole number"),
+    "reach_semitones": (5, 24, "semitones as a whole number"),
+    "rise_semitones": (-48, 48, "a whole number"),
+}
+"""Least and most of each field that is a number, and what it counts."""
+
+
+def _number(name: str) -> Callable[[Checks, Path, object], int | Nothing]:
+    least, most, what = BOUNDS[name]
+    return lambda checks, path, value: checks.number(path, value, least, most, what)
+
+
+PASSES_FIELDS: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
     "order": lambda checks, path, value: checks.word(path, value, ORDERS_THAT_PASS),
     "octave": lambda checks, path, value: checks.word(path, value, OCTAVES_THAT_PASS),
     "doublings": Checks.truth,
@@ -148,23 +163,23 @@ def _passes(checks: Checks, path: Path, value: object) -> dict[str, object] | No
     table = checks.table(path, value, 'a table such as { order = "inversion", octave = "any" }')
     if isinstance(table, Nothing):
         return NOTHING
-    found = {name: check(checks, (*path, name), table[name]) for name, check in _PASSES.items() if name in table}
+    found = {name: check(checks, (*path, name), table[name]) for name, check in PASSES_FIELDS.items() if name in table}
     for name in table:
-        if name not in _PASSES:
-            checks.unknown((*path, name), tuple(_PASSES))
+        if name not in PASSES_FIELDS:
+            checks.unknown((*path, name), tuple(PASSES_FIELDS))
     return found if NOTHING not in found.values() and found.keys() == table.keys() else NOTHING
 
 
 DRILL_FIELDS: Final[Mapping[str, Callable[[Checks, Path, object], object]]] = {
     "roots": _roots,
-    "tries": lambda checks, path, value: checks.number(path, value, 1, 20),
-    "rounds": lambda checks, path, value: checks.number(path, value, 1, 20),
+    "tries": _number("tries"),
+    "rounds": _number("rounds"),
     "hint": lambda checks, path, value: checks.word(path, value, HINTS),
     "hand": lambda checks, path, value: checks.word(path, value, HANDS),
-    "target_ms": lambda checks, path, value: checks.number(path, value, 200, 60_000, "milliseconds as a whole number"),
+    "target_ms": _number("target_ms"),
     "lowest": Checks.key,
     "highest": Checks.key,
-    "reach_semitones": lambda checks, path, value: checks.number(path, value, 5, 24, "semitones as a whole number"),
+    "reach_semitones": _number("reach_semitones"),
     "limits": _limits,
     "fingers": _fingers,
     "passes": _passes,
@@ -175,9 +190,9 @@ _PLACING: Final = ("roots", "hand", "lowest", "highest", "reach_semitones", "lim
 _MOST_REMEDIES: Final = 50
 """With more faults than this, no remedy is searched for: it is not a slip but another kind of file."""
 
-_TOP: Final = ("title", "about", "sequence", "drill", "voicing", *DRILL_FIELDS)
-_DRILL: Final = ("chord", "voicing", *DRILL_FIELDS, "on", "then")
-_STEP: Final = ("on", "chord", "voicing", "hand", "rise_semitones")
+SET_FIELDS: Final = ("title", "about", "sequence", "drill", "voicing", *DRILL_FIELDS)
+FIELDS_OF_A_DRILL: Final = ("chord", "voicing", *DRILL_FIELDS, "on", "then")
+STEP_FIELDS: Final = ("on", "chord", "voicing", "hand", "rise_semitones")
 
 
 def read(text: str, file_name: str) -> tuple[DrillSet | None, tuple[Fault, ...]]:
@@ -200,9 +215,9 @@ def read(text: str, file_name: str) -> tuple[DrillSet | None, tuple[Fault, ...]]
 
 def _set(checks: Checks, data: Mapping[str, object]) -> DrillSet | Nothing:
     for name in data:
-        if name not in _TOP:
-            hint = f"{name} stands in each [[drill]]" if name in _DRILL else None
-            checks.unknown((name,), _TOP, hint)
+        if name not in SET_FIELDS:
+            hint = f"{name} stands in each [[drill]]" if name in FIELDS_OF_A_DRILL else None
+            checks.unknown((name,), SET_FIELDS, hint)
     title: object = NOTHING
     if "title" in data:
         title = checks.text(("title",), data["title"], _TITLE, TITLE_LETTERS)
@@ -240,9 +255,9 @@ def _drill(
     rows: tuple[VoicingRow, ...],
 ) -> Drill | Nothing:
     for name in table:
-        if name not in _DRILL:
-            hint = f"{name} stands at the top of the file, before the first [[drill]]" if name in _TOP else None
-            checks.unknown((*path, name), _DRILL, hint)
+        if name not in FIELDS_OF_A_DRILL:
+            hint = f"{name} stands at the top of the file, before the first [[drill]]" if name in SET_FIELDS else None
+            checks.unknown((*path, name), FIELDS_OF_A_DRILL, hint)
     for name, expected in (("chord", CHORD_EXPECTED), ("voicing", VOICING_EXPECTED)):
         if name not in table:
             checks.missing((*path, name), expected)
@@ -273,7 +288,7 @@ def _drill(
         expected = f"{len(form.degrees)} fingers, one for each note of {form.text}"
         message = f"{len(fingers)} fingers for {len(form.degrees)} notes; write one for each note of {form.text}"
         return checks.fault(where, table.get("fingers", wanted), expected, message)
-    values["passes"] = Passes(**passes)  # type: ignore[arg-type]  # each field was checked by its row in _PASSES
+    values["passes"] = Passes(**passes)  # type: ignore[arg-type]  # each field was checked by its row in PASSES_FIELDS
     if "on" in table:
         values["on"] = checked_degree_of_key(checks, (*path, "on"), table["on"])
     values["then"] = _steps(checks, (*path, "then"), table["then"], rows) if "then" in table else ()
@@ -299,15 +314,15 @@ def _steps(checks: Checks, path: Path, value: object, rows: tuple[VoicingRow, ..
 def _step(checks: Checks, path: Path, table: Mapping[str, object], rows: tuple[VoicingRow, ...]) -> Step | Nothing:
     before = len(checks.faults)
     for name in table:
-        if name not in _STEP:
-            checks.unknown((*path, name), _STEP)
+        if name not in STEP_FIELDS:
+            checks.unknown((*path, name), STEP_FIELDS)
     for name, expected in (("on", DEGREE_EXPECTED), ("chord", CHORD_EXPECTED), ("voicing", VOICING_EXPECTED)):
         if name not in table:
             checks.missing((*path, name), expected)
     on = checked_degree_of_key(checks, (*path, "on"), table["on"]) if "on" in table else NOTHING
     quality = checked_quality(checks, (*path, "chord"), table["chord"]) if "chord" in table else NOTHING
     hand = checks.word((*path, "hand"), table["hand"], HANDS) if "hand" in table else None
-    rise = checks.number((*path, "rise_semitones"), table.get("rise_semitones", 0), -48, 48)
+    rise = _number("rise_semitones")(checks, (*path, "rise_semitones"), table.get("rise_semitones", 0))
     wanted: str | Nothing = NOTHING
     if "voicing" in table:
         wanted = checks.text((*path, "voicing"), table["voicing"], VOICING_EXPECTED, NAME_LETTERS)

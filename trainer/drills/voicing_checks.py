@@ -33,7 +33,7 @@ VOICING_EXPECTED: Final = 'a voicing\'s name, or degrees from the bottom note up
 DEGREE_EXPECTED: Final = 'a degree of the key in Roman numerals, such as "II" or "bVII"'
 _NUMERAL: Final = re.compile(r"\s*(?:bb?|##?|♭♭?|♯♯?|)(?:VII|VI|V|IV|III|II|I)\s*", re.IGNORECASE)
 _FORMS: Final = 'a table of chord colours and degrees such as { m7 = "b3 5 b7 9", "7 alt" = "3 b13 b7 #9" }'
-_ROW: Final = ("name", "forms", "family", "hand", "rootless", "other", "source")
+ROW_FIELDS: Final = ("name", "forms", "family", "hand", "rootless", "other", "source")
 _MOST_REMEDIES: Final = 50
 """With more faults than this, no near name is searched for: it is not a slip but another kind of file."""
 
@@ -87,8 +87,8 @@ def own_rows(checks: Checks, value: object) -> Iterator[VoicingRow]:
 def _row(checks: Checks, path: Path, table: Mapping[str, object]) -> VoicingRow | Nothing:
     before = len(checks.faults)
     for name in table:
-        if name not in _ROW:
-            checks.unknown((*path, name), _ROW)
+        if name not in ROW_FIELDS:
+            checks.unknown((*path, name), ROW_FIELDS)
     for name, expected in (("name", 'a name such as "open fourths"'), ("forms", _FORMS)):
         if name not in table:
             checks.missing((*path, name), expected)
