@@ -7,12 +7,19 @@ Moments in files are computed by hand from the Standard MIDI File's own definiti
 from __future__ import annotations
 
 import json
+import os
+import signal
+import subprocess
+import sys
+import time
 from fractions import Fraction
 from pathlib import Path
 from random import Random
 
 import mido
 import pytest
+from virtual_module import VirtualModule
+from virtual_piano import VirtualPiano, until
 
 from trainer.__main__ import main
 from trainer.charts import form_chart
@@ -195,3 +202,85 @@ def test_what_cannot_be_played_in_time_is_refused(
 ) -> None:
     assert main([*arguments, "--records", str(tmp_path / "r.sqlite")]) == code
     assert told in capsys.readouterr().err
+
+
+@pytest.mark.port
+def test_click_and_bass_go_out_while_a_form_is_played_and_end_with_the_program(
+    jack_server: object, tmp_path: Path
+) -> None:
+    root = Path(__file__).parent.parent
+    command = [sys.executable, "-m", "trainer", "form", "ii-V-I", "--tempo", "300", "--headless", "--passes", "1"]
+    command += ["--input", "Form piano", "--output-port", "Form module", "--records", str(tmp_path / "r.sqlite")]
+    with VirtualPiano("Form piano"), VirtualModule("Form module") as module:
+        process = subprocess.Popen(
+            command, cwd=root, env=os.environ | {"TRAINER_HOME": str(tmp_path)}, stdout=subprocess.PIPE
+        )
+        try:
+            seen: list[tuple[int, ...]] = []
+            assert until(lambda: seen.extend(module.heard(0.05)) or len([m for m in seen if m[0] == 0x99]) >= 8, 30)
+            assert until(lambda: seen.extend(module.heard(0.05)) or any(m[0] == 0x90 for m in seen), 10)
+            process.send_signal(signal.SIGTERM)
+            process.communicate(timeout=20)
+            assert until(lambda: seen.extend(module.heard(0.05)) or any(m[:2] == (0xB9, 123) for m in seen), 5)
+        finally:
+            process.kill()
+            process.communicate()
+    clicks = [message for message in seen if message[0] == 0x99 and message[2]]
+    assert clicks[0][1] == 76  # General MIDI: high wood block, on the first beat
+    assert {message[1] for message in clicks} == {76, 77}
+    assert any(message[:2] == (0xB0, 123) for message in seen)
+
+
+@pytest.mark.port
+def test_a_form_is_played_on_a_piano_and_its_pass_kept(jack_server: object, tmp_path: Path) -> None:
+    """Chords sent on the beat of the form, as heard by its own clicks: right, in time and clean."""
+    root = Path(__file__).parent.parent
+    command = [
+        sys.executable,
+        "-m",
+        "trainer",
+        "form",
+        "ii-V-I",
+        "--key",
+        "F",
+        "--tempo",
+        "150",
+        "--headless",
+        "--json",
+    ]
+    command += [
+        "--input",
+        "Form piano",
+        "--output-port",
+        "Form module",
+        "--passes",
+        "1",
+        "--straight",
+        "--bass",
+        "none",
+    ]
+    with VirtualPiano("Form piano") as piano, VirtualModule("Form module") as module:
+        process = subprocess.Popen(
+            [*command, "--records", str(tmp_path / "r.sqlite")],
+            cwd=root, env=os.environ | {"TRAINER_HOME": str(tmp_path)}, stdout=subprocess.PIPE,
+        )  # fmt: skip
+        try:
+            downbeats: list[float] = []
+            while len(downbeats) < 2:  # the first beats of the two bars of count-in
+                now = time.perf_counter()
+                assert process.poll() is None, "the program ended before it counted in"
+                if any(message[0] == 0x99 and message[1] == 76 and message[2] for message in module.heard(0.001)):
+                    downbeats.append(now)
+            bar_s = 4 * 60 / 150
+            for number, keys in enumerate(KEYS, 1):
+                time.sleep(max(0.0, downbeats[1] + number * bar_s - time.perf_counter()))
+                piano.play(keys, hold_s=0.3)
+            out, _ = process.communicate(timeout=30)
+        finally:
+            process.kill()
+            process.communicate()
+    found = json.loads(out.splitlines()[0])
+    assert [slot["verdict"] for slot in found["slots"]] == ["right"] * len(KEYS)
+    assert all(abs(slot["error_ms"]) < 120 for slot in found["slots"])
+    with Records.open(tmp_path / "r.sqlite") as records:
+        assert [one.key for one in records.passes()] == ["F"]

@@ -246,6 +246,14 @@ def test_click_and_bass_are_those_of_the_bars_played() -> None:
     assert [note.key % 12 for note in notes if note.channel == 0] == [2, 7, 0, 0][: len(lesson.form)]
 
 
+def test_the_command_line_offers_the_clicks_and_basses_there_are() -> None:
+    from trainer.commands import in_time as commands
+    from trainer.in_time import BASS_KINDS, CLICK_KINDS
+
+    assert commands.CLICK_KINDS == CLICK_KINDS
+    assert commands.BASS_KINDS == BASS_KINDS
+
+
 def test_who_plays_the_bass_gets_none() -> None:
     from trainer.drills import read_lesson
 

@@ -17,12 +17,15 @@ from trainer.commands.streams import json_line
 if TYPE_CHECKING:
     from trainer.capture import NoteEvent
     from trainer.commands.store import Store
-    from trainer.in_time import Course, FormEvent, FormSession, Piece
+    from trainer.in_time import ClickBegan, Course, FormEvent, FormSession, PassBegan, Piece
     from trainer.inputs.files import TempoChange
     from trainer.screens.app import Hand, InTime
+    from trainer.sound import Sound
     from trainer.timing import Aligned, Grid, PassRecord
 
 START_BPM: Final = 80
+CLICK_KINDS: Final = ("beats", "two and four", "one", "ride")
+BASS_KINDS: Final = ("walking", "roots", "none")
 INPUT: Final = "PORT|FILE.mid|computer|script"
 
 
@@ -83,6 +86,69 @@ def form_session(course: Course, store: Store, port: str, stamp_origin: str, con
     return FormSession(course, particulars, calibration_ms=known.offset_ms if known is not None else 0.0)
 
 
+# -- accompanied
+
+
+class Accompanist:
+    """Sounds click and bass of each pass on a MIDI port out; without one it says so, and the beat is only seen."""
+
+    def __init__(self, options: argparse.Namespace, store: Store) -> None:
+        self._wanted = getattr(options, "output_port", None) or store.settings.sound_port
+        self._velocity = store.settings.sound_velocity
+        self._click = getattr(options, "click", None) or "beats"
+        self._bass = getattr(options, "bass", None) or "walking"
+        self._silent = getattr(options, "silent", False)
+        self._sound: Sound | None = None
+
+    def begin(self, began: PassBegan, count_in_bars: int, piano: str) -> str:
+        """Sound a pass from its count-in on; a line for the player where nothing sounds."""
+        from trainer.accompaniment import cues
+        from trainer.in_time import accompaniment_of
+        from trainer.midi.names import PortError
+        from trainer.sound import open_sound
+
+        if self._silent:
+            return "Without sound: follow the beat on the screen."
+        if self._sound is None:
+            try:
+                self._sound = open_sound(self._wanted, beside=piano)
+            except PortError as error:
+                return f"Nothing sounds: follow the beat on the screen. {error}"
+        notes = accompaniment_of(began.piece, count_in_bars, self._click, self._bass, self._velocity)
+        self._sound.play(cues(notes, began.grid))
+        return ""
+
+    def click_along(self, began: ClickBegan, piano: str) -> str:
+        """Sound the click that measures a port."""
+        from trainer.accompaniment import click, cues, even_bars
+        from trainer.charts import Meter
+        from trainer.midi.names import PortError
+        from trainer.sound import open_sound
+
+        try:
+            self._sound = self._sound or open_sound(self._wanted, beside=piano)
+        except PortError as error:
+            return f"Nothing sounds: play with the beats as they are printed. {error}"
+        bars = even_bars(Meter(began.count_in_beats, 4), began.beats // began.count_in_beats + 1, -began.count_in_beats)
+        self._sound.play(cues(click(bars, "beats", self._velocity), began.grid))
+        return ""
+
+    def echoes(self, event: NoteEvent) -> bool:
+        """Whether an event is only what was sounded, sent back by the instrument."""
+        return self._sound is not None and self._sound.player(event)
+
+    def silence(self) -> None:
+        """All notes off at once; nothing more of the pass sounds."""
+        if self._sound is not None:
+            self._sound.stop()
+
+    def close(self) -> None:
+        """Silence, and let go of the port."""
+        if self._sound is not None:
+            self._sound.close()
+            self._sound = None
+
+
 # -- played
 
 
@@ -114,6 +180,9 @@ def in_time_of(options: argparse.Namespace, store: Store, course: Course | None)
     from trainer.charts import FORMS
     from trainer.screens.app import InTime, SetEntry
 
+    accompanist = Accompanist(options, store)
+    played: list[tuple[Course, str]] = []
+
     def opened(name: str, hand: Hand) -> FormSession:
         chosen = course
         if name or chosen is None:
@@ -122,32 +191,49 @@ def in_time_of(options: argparse.Namespace, store: Store, course: Course | None)
             )
             asked.passes, asked.count_in = 3, 2
             chosen = course_of(asked, store)
+        played[:] = [(chosen, hand.port)]
         return form_session(chosen, store, hand.port, hand.stamp_origin, hand.controls)
+
+    def accompany(began: PassBegan) -> str:
+        chosen, port = played[0]
+        return accompanist.begin(began, chosen.count_in_bars, port)
 
     return InTime(
         forms=[SetEntry(row.name, row.name, "in twelve keys") for row in FORMS],
         open=opened,
         store=store.append_pass,
-        accompany=lambda began: "No sound goes out: follow the beat on the screen.",
-        silence=lambda: None,
+        accompany=accompany,
+        silence=accompanist.silence,
+        echoes=accompanist.echoes,
+        close=accompanist.close,
         at_once=course is not None,
     )
 
 
 def _in_lines(options: argparse.Namespace, store: Store, course: Course) -> int:
     from trainer.commands.practising import without_screen
-    from trainer.inputs.running import Take
+    from trainer.in_time import BeatCame, PassBegan, SlotsAnswered
+    from trainer.inputs.running import Live, Take
     from trainer.inputs.source import InputError
 
+    accompanist = Accompanist(options, store)
     try:
         source = without_screen(options, store.settings.channel - 1 if store.settings.channel else None)
         if isinstance(source, Take):
             raise Refusal("a recorded take is graded by: trainer grade TAKE.mid --set LESSON", USED_WRONGLY)
         session = form_session(course, store, source.name, source.stamp_origin, {})
+        live = isinstance(source, Live)
         for event in source.run_form(session):
+            if isinstance(event, PassBegan) and live:
+                if told := accompanist.begin(event, course.count_in_bars, source.name):
+                    print(f"trainer: {told}", file=sys.stderr)
+            elif not isinstance(event, BeatCame | SlotsAnswered):
+                accompanist.silence()
             _show(event, store, options.json)
     except InputError as error:
         raise Refusal(str(error)) from None
+    finally:
+        accompanist.close()
     return DONE
 
 
@@ -308,6 +394,7 @@ def calibrate(options: argparse.Namespace) -> int:
     from trainer.storage.files import utc_now
 
     store = Store(options.records)
+    accompanist = Accompanist(options, store)
     try:
         source = without_screen(options, store.settings.channel - 1 if store.settings.channel else None)
         if not isinstance(source, Live):
@@ -316,6 +403,8 @@ def calibrate(options: argparse.Namespace) -> int:
         for event in source.run_calibration(session):
             match event:
                 case ClickBegan():
+                    if told := accompanist.click_along(event, source.name):
+                        print(f"trainer: {told}", file=sys.stderr)
                     print(f"Play one key with every beat. After {event.count_in_beats} beats it counts.", flush=True)
                 case BeatCame():
                     print(f"{event.beat}{'' if event.bar >= 0 else ' (count-in)'}", flush=True)
@@ -334,6 +423,7 @@ def calibrate(options: argparse.Namespace) -> int:
     except InputError as error:
         raise Refusal(str(error)) from None
     finally:
+        accompanist.close()
         store.close()
     return DONE
 
@@ -344,9 +434,11 @@ def _form_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--all-keys", action="store_true", help="in all twelve keys, in the cycle of fourths")
     parser.add_argument("--passes", type=_number(1, 50), default=3, metavar="N", help="at most so many in each key")
     parser.add_argument("--count-in", type=_number(1, 8), default=2, metavar="BARS", help="bars to be counted in")
-    parser.add_argument(
-        "--input", metavar="PORT|FILE.mid|computer|script", help="what to listen to, as in trainer drill"
-    )
+    parser.add_argument("--input", metavar=INPUT, help="what to listen to, as in trainer drill")
+    parser.add_argument("--click", choices=CLICK_KINDS, help="what clicks (beats)")
+    parser.add_argument("--bass", choices=BASS_KINDS, help="the bass under what you play (walking)")
+    parser.add_argument("--silent", action="store_true", help="nothing sounds, the beat is only seen")
+    parser.add_argument("--output-port", metavar="PORT", help="the MIDI port to sound on, by part of its name")
     parser.add_argument("--headless", action="store_true", help="without the screen: one line an event")
     parser.add_argument("--json", action="store_true", help="with --headless: one JSON object for each pass")
     parser.add_argument("--seed", type=int, metavar="N", help="makes the scripted player repeatable")
@@ -382,6 +474,7 @@ def _grade_arguments(parser: argparse.ArgumentParser) -> None:
 def _calibrate_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--input", metavar=INPUT, help="the port to measure")
     parser.add_argument("--tempo", type=_number(40, 160), default=80, metavar="BPM", help="beats a minute (80)")
+    parser.add_argument("--output-port", metavar="PORT", help="the MIDI port to click on, by part of its name")
     parser.add_argument("--records", metavar="FILE", help="keep the measurement in this record")
     parser.set_defaults(seed=None)
 

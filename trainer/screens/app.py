@@ -171,7 +171,8 @@ class Hand:
 @dataclass(frozen=True, slots=True)
 class InTime:
     """What forms at a tempo need. `forms` are listed; `open` opens one of them by name, or the one of the command line
-    by ""; `accompany` sounds a pass and returns a line for the player; `silence` ends all sound at once.
+    by ""; `accompany` sounds a pass and returns a line for the player; `silence` ends all sound at once, `close` for
+    good; `echoes` is told every note event, and says whether it is only what was sounded, sent back by the instrument.
     """
 
     forms: Sequence[SetEntry]
@@ -179,6 +180,8 @@ class InTime:
     store: Callable[[PassRecord], None]
     accompany: Callable[[PassBegan], str]
     silence: Callable[[], None]
+    echoes: Callable[[NoteEvent], bool] = lambda event: False
+    close: Callable[[], None] = lambda: None
     at_once: bool = False
 
 
@@ -305,6 +308,8 @@ class PracticeApp(App[int]):
             self._drive.stop()
         if self.source is not None:
             self.source.stop()
+        if self.in_time is not None:
+            self.in_time.close()
 
     def action_leave(self) -> None:
         """Leave the program; an attempt that was begun is kept as unfinished."""

@@ -146,7 +146,8 @@ class FormScreen(Level):
 
     def heard(self, event: NoteEvent) -> None:
         """An event of the piano."""
-        self._take(self.session.hear(event))
+        if not self._in_time.echoes(event):
+            self._take(self.session.hear(event))
 
     def _due(self) -> None:
         self._timer = None
