@@ -26,6 +26,7 @@ Source: MIDI 1.0 (CC64, CC123; active sensing FEh, at least every 300 ms).
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -51,6 +52,10 @@ PLAYING_NS: Final = 500 * MILLISECOND_NS
 ECHO_NS: Final = 60 * MILLISECOND_NS
 ECHOED_NOTES: Final = 8
 LOOK_SECONDS: Final = 0.5
+CLEAR_NS: Final = 20 * MILLISECOND_NS
+"""The list of ports is looked at where nothing is due so soon, since a look holds the interpreter for a while; but
+for `LONGEST_UNSEEN_NS` at most it is not looked at."""
+LONGEST_UNSEEN_NS: Final = 1500 * MILLISECOND_NS
 SENSING_SECONDS: Final = 0.2
 _SENSING: Final = (0xFE,)
 _ON: Final = 0x90
@@ -76,6 +81,15 @@ def open_sound(wanted: str = "", *, beside: str = "", backend: str | None = None
     output = Output(wanted, beside=beside, backend=backend)
     output.open()
     return Sound(output, told)
+
+
+def _be_prompt() -> None:
+    """Let the calling thread go before those of other programs, where the system allows it (on Linux for members of a
+    group that may, as those of `audio` often are). It sleeps nearly always, so that nothing has to wait for it."""
+    try:
+        os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(1))
+    except (AttributeError, OSError):
+        return
 
 
 class Sound:
@@ -311,6 +325,7 @@ class Sound:
     # -- the thread that plays
 
     def _play(self) -> None:
+        _be_prompt()
         while True:
             with self._turn:
                 if self._ending:
@@ -352,6 +367,7 @@ class Sound:
     # -- the thread that watches the port
 
     def _watch(self) -> None:
+        _be_prompt()  # it holds the interpreter while it looks, and must not be interrupted then
         told = False
         look_ns = perf_counter_ns()
         while True:
@@ -361,7 +377,10 @@ class Sound:
                 return
             with self._lock:
                 self._send(_SENSING)
-            if not self._lost and perf_counter_ns() < look_ns:
+                due_ns = self._due_ns()
+            now_ns = perf_counter_ns()
+            busy = due_ns is not None and due_ns - now_ns < CLEAR_NS
+            if not self._lost and (now_ns < look_ns or (busy and now_ns < look_ns + LONGEST_UNSEEN_NS)):
                 continue
             look_ns = perf_counter_ns() + int(LOOK_SECONDS * 1e9)
             try:
