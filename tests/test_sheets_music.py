@@ -86,6 +86,12 @@ def test_a_voicing_is_written_as_it_is_spelled(chord: str, voicing: str, root: s
     assert _first_bar(musicxml(sheet)) == notes
 
 
+def test_a_note_of_three_sharps_is_written_as_the_plainer_one() -> None:
+    # The sharp ninth of E#7 would be F with three sharps: the key G sharp.
+    sheet = of_set(_drill("7(#9)", "3 b7 #9", 'roots = ["E#"]'))
+    assert _first_bar(musicxml(sheet)) == ["G##3", "D#4", "G#4"]
+
+
 def test_every_altered_note_has_what_sounds_and_what_is_printed() -> None:
     text = musicxml(of_set(_drill("dim7", "1 b3 b5 bb7"), root=Note.parse("Eb")))
     notes = ElementTree.fromstring(text).findall("part/measure/note")

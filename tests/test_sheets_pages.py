@@ -174,6 +174,14 @@ time: 3/4
 
 
 @engraved
+def test_a_line_with_more_notes_than_fit_on_it_is_made_smaller() -> None:
+    bar = " ".join("D5 Eb5 F5 Gb5 Ab4 B4 C#5 D5".split() * 2)
+    text = f"key: B\n\n  | C#m7 F#7 Bmaj7 A#7alt | C#m7 | F#7 | Bmaj7 |\n~ | {bar} | {bar} | {bar} | {bar} |\n"
+    (page,) = _pages(of_lessons([lesson_of(read_chart(text))]))
+    _inside(page)
+
+
+@engraved
 @pytest.mark.parametrize("sign", ["♭", "♯"])
 def test_the_accidental_of_a_chord_symbol_is_drawn(sign: str) -> None:
     from trainer.sheets.engraving import systems

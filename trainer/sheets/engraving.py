@@ -24,6 +24,10 @@ _UNITS_PER_ENGRAVER_UNIT: Final = 10
 _BRACE: Final = 450.0
 """Room for the brace left of two staves."""
 
+_OVER: Final = 100.0
+"""A bar line may stand so far over the edge."""
+
+_A_LITTLE_LESS: Final = 0.98
 _TALLEST: Final = 60_000
 _SVG: Final = "{http://www.w3.org/2000/svg}"
 _LINK: Final = "{http://www.w3.org/1999/xlink}href"
@@ -110,13 +114,28 @@ def systems(block: Block, width: float, scale: float = 1.0) -> tuple[System, ...
 
     Raises `EngravingError`.
     """
+    found = _engraved(block, width, scale)
+    widest = max((system.box[2] for system in found), default=0.0)
+    if widest > width + _OVER:
+        # More notes than fit on a line of this width: smaller, they do.
+        found = _engraved(block, width, scale * width / widest * _A_LITTLE_LESS)
+    return tuple(system if system.box[2] <= width + _OVER else _shrunk(system, width) for system in found)
+
+
+def _engraved(block: Block, width: float, scale: float) -> list[System]:
     hidden = frozenset({"mNum"}) if block.key is None else frozenset[str]()
-    found = []
     brace = _BRACE if len(block.hand_clefs) > 1 else 0.0
-    width -= brace
-    for picture in _pictures(engraver_text(block), int(width / scale / _UNITS_PER_ENGRAVER_UNIT)):
-        found += _Flattened(fromstring(picture), hidden).systems()
-    return tuple(_scaled(system, scale, brace) for system in found)
+    found: list[System] = []
+    for picture in _pictures(engraver_text(block), int((width - brace) / scale / _UNITS_PER_ENGRAVER_UNIT)):
+        shapes = _Flattened(fromstring(picture), hidden).systems()
+        found += [_scaled(each, scale, brace) for each in shapes]
+    return found
+
+
+def _shrunk(system: System, width: float) -> System:
+    scale = width / system.box[2]
+    shapes = tuple(shape.moved(0, 0, scale) for shape in system.shapes)
+    return System(shapes, box_of(shapes))
 
 
 def _scaled(shapes: list[Shape], scale: float, right: float) -> System:

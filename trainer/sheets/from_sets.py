@@ -13,7 +13,7 @@ from trainer.drills import Drill, DrillSet, targets_of, turns
 from trainer.grading import Target
 from trainer.pitch import TWELVE_ROOTS, Note, pretty
 from trainer.sheets.musicxml import quality_text
-from trainer.sheets.scores import WHOLE_QUARTERS, Bar, Block, Clef, Sheet, Sound, fitting_clef
+from trainer.sheets.scores import WHOLE_QUARTERS, Bar, Block, Clef, Sheet, Sound, fitting_clef, writable
 from trainer.voicings import Placement, Recipe, VoicingError
 from trainer.voicings.recipes import BY_DEGREES
 
@@ -60,7 +60,7 @@ def sound_of(
 ) -> Sound:
     """A voicing as one sound, optional degrees in brackets."""
     degrees = _degrees(placement.recipe) if choices.degrees else ()
-    return Sound(start, quarters, placement.notes, placement.keys, degrees, fingers)
+    return Sound(start, quarters, tuple(map(writable, placement.notes)), placement.keys, degrees, fingers)
 
 
 def _degrees(recipe: Recipe) -> tuple[str, ...]:

@@ -98,8 +98,21 @@ class Sheet:
 
 # ---------------------------------------------------------------- lines and ledgers
 
+_MOST_SIGNS: Final = 2
 _STEP: Final = {letter: step for step, letter in enumerate("CDEFGAB")}
 _MIDDLE_LINE: Final = {"treble": 7 * 4 + _STEP["B"], "bass": 7 * 3 + _STEP["D"]}
+
+
+def writable(note: Note) -> Note:
+    """A note without triple accidentals: the same key under a plainer name.
+
+    >>> note = Note.parse("E#").fifths + 9  # the sharp ninth of E sharp has three sharps
+    >>> Note(note).name, writable(Note(note)).name
+    ('F###', 'G#')
+    """
+    while abs(note.alteration) > _MOST_SIGNS:
+        note = Note(note.fifths - 12 if note.alteration > 0 else note.fifths + 12)
+    return note
 
 
 def octave_of(note: Note, key: MidiNote) -> int:
