@@ -31,6 +31,7 @@ PURE = (
     "regrading",
     "desk",
     "results",
+    "manual",
 )
 """In the order of import: a module may import only those before it."""
 

@@ -23,6 +23,7 @@ fails when it is broken.
     in_time      a form at a tempo as a state table: count-in, pass, answer, next pass
     desk         what became of an assignment: one student's state, and a class seen together
     results      what a student hands in: one checked file, its attempts graded anew
+    manual/      chapters for musicians: what is printed by `trainer guide` and shown on the help screen
 
     midi/        MIDI ports of this machine, beneath the next two
     inputs/      where notes come from: MIDI ports, a MIDI file, the computer keyboard, a scripted player

@@ -4,7 +4,7 @@
 and reads drill sets and lessons, `lessons` tells one, `teaching` writes one by playing, `store` is the player's record
 and settings, `practising` runs drills on the screen and without it, `showing` lists ports, `counting` tells figures,
 `charts` finds, shows and converts charts, `leading` finds voicings for one, `sheets` prints, `caring` looks after the
-program. Nothing heavy is imported before the command that needs it.
+program, `guiding` prints the manual. Nothing heavy is imported before the command that needs it.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         caring,
         charts,
         counting,
+        guiding,
         in_time,
         leading,
         lessons,
@@ -44,5 +45,6 @@ def all_rows() -> tuple[CommandRow, ...]:
         assigning,
         sheets,
         caring,
+        guiding,
     )
     return tuple(row for module in modules for row in module.COMMANDS)

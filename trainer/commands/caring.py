@@ -321,6 +321,7 @@ def complete(parser: argparse.ArgumentParser) -> None:
         "SET": words(_set_names, with_files=True),
         "CHART": words(_form_names, with_files=True),
         "SETTING": words(_setting_names),
+        "CHAPTER": words(_chapter_names),
         "PORT|FILE.mid|computer|script": words(_input_names, with_files=True),
     }
     for action in _actions(parser):
@@ -358,6 +359,12 @@ def _setting_names() -> list[str]:
     from trainer.storage.settings import SETTINGS
 
     return [row.name for row in SETTINGS]
+
+
+def _chapter_names() -> list[str]:
+    from trainer.commands.guiding import every_chapter
+
+    return [chapter.name for chapter in every_chapter()]
 
 
 def _input_names() -> list[str]:

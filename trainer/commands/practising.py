@@ -10,6 +10,7 @@ from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING, Any, Final
 
+from trainer.commands.guiding import every_chapter
 from trainer.commands.refusals import DONE, USED_WRONGLY, Refusal
 from trainer.commands.rows import CommandRow
 from trainer.commands.sets import WAYS, found_set, load_set, read_lesson_file, read_set, wanted_name, way_name
@@ -206,6 +207,7 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
         remember=store.remember,
         first_set=chosen,
         in_time=in_time_of(options, store, course),
+        manual=every_chapter,
         crash_report=store.places.log,
         **_sources(options, store),
     )

@@ -16,6 +16,7 @@
         teaching=None,                    # charts to teach by playing, and where lessons go: a `teaching.Desk`, or None
         counted=None,                     # () -> Tallies: the record, counted, for progress to look at; or None
         keep=None,                        # a named drill's TOML row -> a line for the player; writes it away; or None
+        manual=chapters,                  # () -> the chapters to read from the help screen
         preferences=Preferences(),        # what was remembered
         remember=lambda preferences: None,
         first_set="",                     # name of the set to open with; "" the remembered one, else the first
@@ -66,10 +67,10 @@ from textual.screen import Screen
 from trainer.capture import Kind, NoteEvent
 from trainer.grading import Target
 from trainer.in_time import FormSession, PassBegan
+from trainer.manual import Chapter, chapters
 from trainer.progress import Attempt, Tallies, plain_root
 from trainer.screens.driving import Drive
-from trainer.screens.guide import guide_text
-from trainer.screens.lists import FormsScreen, Level, PianoScreen, SetsScreen, SummaryScreen, TextScreen
+from trainer.screens.lists import FormsScreen, Level, PianoScreen, SetsScreen, SummaryScreen
 from trainer.screens.practice import PracticeScreen
 from trainer.screens.readings import Wheel
 from trainer.screens.summary import summary_text
@@ -224,6 +225,7 @@ class PracticeApp(App[int]):
         keep: Callable[[str], str] | None = None,
         teaching: Desk | None = None,
         describe: Callable[[SetEntry], SetEntry] = lambda entry: entry,
+        manual: Callable[[], Sequence[Chapter]] = chapters,
         preferences: Preferences | None = None,
         remember: Callable[[Preferences], None] = lambda preferences: None,
         first_set: str = "",
@@ -257,6 +259,7 @@ class PracticeApp(App[int]):
         self._keep = keep
         self._teaching = teaching
         self._describe = describe
+        self.manual = manual
         self._remember = remember
         self._clock = clock
         self._now = now
@@ -561,8 +564,23 @@ class PracticeApp(App[int]):
         self._paused_by_level = False
 
     def action_help(self) -> None:
-        """The help page."""
-        self._open(TextScreen("Help", guide_text()))
+        """The help page, and from there the manual."""
+        # Loaded here, so that the program opens sooner.
+        from trainer.screens.guide import HelpScreen
+
+        self._open(HelpScreen())
+
+    def open_chapters(self, name: str = "") -> None:
+        """The chapters of the manual to choose from, the named one under the bar."""
+        from trainer.screens.guide import ChaptersScreen
+
+        self._open(ChaptersScreen(tuple(self.manual()), name))
+
+    def open_chapter(self, chapter: Chapter) -> None:
+        """A chapter of the manual."""
+        from trainer.screens.guide import ChapterScreen
+
+        self._open(ChapterScreen(chapter))
 
     def action_listen(self) -> None:
         """Play, and read what it is."""
@@ -710,6 +728,7 @@ class PracticeApp(App[int]):
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """What the command palette finds."""
         yield SystemCommand("Help", "how it goes, what the signs mean", self.action_help)
+        yield SystemCommand("Manual", "chapters to read: the piano, voicings, figures", self.open_chapters)
         yield SystemCommand("Choose a set", "practise something else", self.action_sets)
         if self.in_time is not None:
             yield SystemCommand("Play a form in time", "with a count-in, at a tempo", self.action_in_time)
