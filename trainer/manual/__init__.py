@@ -95,7 +95,8 @@ def wrapped(chapter: Chapter, width: int) -> list[str]:
         else:
             for line in block:
                 lines += _line(kind, line, width)
-    return lines
+    # The library leaves a space where a word is longer than the line.
+    return [line.rstrip() for line in lines]
 
 
 def _kind(line: str) -> str:

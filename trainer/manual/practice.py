@@ -8,19 +8,10 @@ from trainer.manual import Chapter
 
 PRACTISING: Final = Chapter(
     "practising",
-    "Practising: today, sets, lessons",
+    "Practising: sets and lessons",
     """\
-# Today's practice
-The program opens on it. It asks, in this order, for what has faded (right when last played, and due again), what was \
-wrong, one new thing, what is right and slow, and a form at tempo once all its voicings are in your hands. W tells the \
-reason of each. What is missed comes back after some other chords. The setting daily_minutes says how long.
-
-    trainer today
-    trainer today --minutes 10 --why
-    trainer settings daily_minutes 15
-
-A new voicing comes by itself at first, root after root, until about four answers in five are right; then it is mixed \
-with others. Mixed practice feels worse and holds better from one day to another: what counts as learned here is what \
+Practise a new voicing by itself at first, until about four answers in five are right; then mix it with others. \
+Mixed practice feels worse and holds better from one day to another: what counts as learned here is what \
 is still right on another day.
 
 # Sets
