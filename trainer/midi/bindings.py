@@ -17,6 +17,10 @@ from trainer.midi.names import OWN_NAME
 Hear = Callable[[Sequence[int]], None]
 """Takes the bytes of one message, on the library's thread."""
 
+QUEUED_MESSAGES: Final = 65_536
+"""What the library keeps while nobody reads: over three seconds of 20,000 messages a second (its own limit is 1,024, at
+which it drops notes and writes to the terminal). rtmidi2 has no such setting."""
+
 
 class Binding(Protocol):
     """One binding of RtMidi."""
@@ -58,7 +62,7 @@ class PythonRtMidi:
         self.module = importlib.import_module("rtmidi._rtmidi")
 
     def hearing(self, api: int) -> Any:
-        return self.module.MidiIn(api, name=OWN_NAME)
+        return self.module.MidiIn(api, name=OWN_NAME, queue_size_limit=QUEUED_MESSAGES)
 
     def sounding(self, api: int) -> Any:
         return self.module.MidiOut(api, name=OWN_NAME)
