@@ -3,8 +3,9 @@
 `refusals` says how a command ends, `rows` what a command is; `spelling` answers questions about chords, `sets` finds
 and reads drill sets and lessons, `lessons` tells one, `teaching` writes one by playing, `store` is the player's record
 and settings, `practising` runs drills on the screen and without it, `showing` lists ports, `counting` tells figures,
-`charts` finds, shows and converts charts, `leading` finds voicings for one, `sheets` prints, `caring` looks after the
-program, `guiding` prints the manual. Nothing heavy is imported before the command that needs it.
+`reporting` writes reports, `charts` finds, shows and converts charts, `leading` finds voicings for one, `sheets`
+prints, `caring` looks after the program, `guiding` prints the manual. Nothing heavy is imported before the command
+that needs it.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         leading,
         lessons,
         practising,
+        reporting,
         sets,
         sheets,
         showing,
@@ -41,6 +43,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         teaching,
         showing,
         counting,
+        reporting,
         sets,
         assigning,
         sheets,

@@ -85,9 +85,9 @@ def only_of(options: argparse.Namespace, found: Found) -> Only:
     return Only(
         since=since.isoformat() if since else "",
         until=(until + timedelta(days=1)).isoformat() if until and until < date.max else "",
-        sets=_named(options.set, found.sets, "set"),
-        ports=_named(options.port, found.ports, "port"),
-        voicings=_named(options.voicing, tuple(dict.fromkeys(kind[0] for kind in found.kinds)), "voicing"),
+        sets=named(options.set, found.sets, "set"),
+        ports=named(options.port, found.ports, "port"),
+        voicings=named(options.voicing, tuple(dict.fromkeys(kind[0] for kind in found.kinds)), "voicing"),
     )
 
 
@@ -95,7 +95,7 @@ def _plain(text: str) -> str:
     return text.casefold().replace("♭", "b").replace("♯", "#")
 
 
-def _named(wanted: str | None, names: Sequence[str], what: str) -> tuple[str, ...]:
+def named(wanted: str | None, names: Sequence[str], what: str) -> tuple[str, ...]:
     """The names that are the one wanted, else those it is a part of; () where none is wanted."""
     if wanted is None:
         return ()
@@ -236,8 +236,8 @@ def asked_passes(options: argparse.Namespace, store: Store) -> list[PassRecord]:
     until = day_of(options.until, "--until") if options.until else None
     end = (until + timedelta(days=1)).isoformat() if until and until < date.max else None
     found = list(store.records.passes(since=since, until=end, with_events=False))
-    titles = _named(options.set, tuple(sorted({one.title for one in found})), "form")
-    ports = _named(options.port, tuple(sorted({one.port for one in found})), "port")
+    titles = named(options.set, tuple(sorted({one.title for one in found})), "form")
+    ports = named(options.port, tuple(sorted({one.port for one in found})), "port")
     return [one for one in found if (not titles or one.title in titles) and (not ports or one.port in ports)]
 
 
@@ -288,22 +288,15 @@ _FIGURE_HEADINGS: Final = {
 
 
 def _shown_name(column: str, value: str) -> str:
-    from trainer.grading import pretty_symbol
+    from trainer.chords.words import pretty_degrees
     from trainer.pitch import pretty
+    from trainer.progress.words import quality_sign
 
     if column in ("root", "key"):
         return pretty(value)
     if column == "quality":
-        return pretty_symbol(f"C{value}")[1:] or "major"
-    if column == "voicing":
-        return _pretty_degrees(_printable(value))
-    return _printable(value)
-
-
-def _pretty_degrees(text: str) -> str:
-    import re
-
-    return re.sub(r"[b#]+(?=\d)", lambda match: match[0].replace("b", "♭").replace("#", "♯"), text)
+        return quality_sign(value)
+    return pretty_degrees(_printable(value)) if column == "voicing" else _printable(value)
 
 
 def _shown_figures(by: str, row: Row) -> list[str]:

@@ -14,11 +14,10 @@ from typing import Final, TypeVar
 from rich.cells import cell_len
 
 from trainer.estimates import Middle
-from trainer.grading import pretty_symbol
 from trainer.pitch import pretty
 from trainer.progress import Figures, RootFigures, Share
 from trainer.screens.drawing import Span, fitted, shown
-from trainer.screens.readings import ago_words, pretty_degrees, quality_words
+from trainer.screens.readings import ago_words
 from trainer.screens.summary import share_words, time_words
 
 Spans = list[Span]
@@ -28,24 +27,6 @@ CHOSEN: Final = "▸"
 NONE: Final = "·"
 
 # -- words
-
-
-def kind_words(voicing: str, quality: str) -> str:
-    """A kind of voicing in a row, the quality first so that a short line still tells kinds apart.
-
-    >>> kind_words("rootless from the third", "m7b5"), kind_words("1 b7", "")
-    ('m7♭5  rootless from the third', 'major  1 ♭7')
-    """
-    return f"{pretty_symbol('C' + quality)[1:] or 'major'}  {pretty_degrees(voicing)}"
-
-
-def item_words(voicing: str, quality: str, root: str) -> str:
-    """An item in words.
-
-    >>> item_words("rootless from the third", "m7", "Eb")
-    'rootless from the third, minor 7, on E♭'
-    """
-    return f"{pretty_degrees(voicing)}, {quality_words(quality)}, on {pretty(root)}"
 
 
 def figures_words(each: Figures, now: datetime) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import ClassVar, Final
 
+from trainer.chords.words import pretty_degrees
 from trainer.estimates import Middle
 from trainer.grading import CAUSES
 from trainer.pitch import pretty
@@ -38,6 +39,7 @@ from trainer.progress import (
     whole,
 )
 from trainer.progress.tables import TWELVE
+from trainer.progress.words import item_words, kind_words
 from trainer.screens.drawing import fitted, shown, wrapped
 from trainer.screens.figure_lines import (
     BAR_SIGNS,
@@ -49,8 +51,6 @@ from trainer.screens.figure_lines import (
     figures_strip,
     figures_words,
     heading_line,
-    item_words,
-    kind_words,
     list_lines,
     middle_words,
     padded,
@@ -60,7 +60,6 @@ from trainer.screens.figure_lines import (
     squeezed,
     window,
 )
-from trainer.screens.readings import pretty_degrees
 from trainer.screens.summary import share_words, time_words
 
 NOTHING: Final = "Nothing was played in what is asked for."

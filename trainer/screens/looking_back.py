@@ -21,6 +21,7 @@ from textual.screen import ModalScreen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from trainer.chords.words import pretty_degrees
 from trainer.progress import Only, Remembered, Tallies
 from trainer.screens.curve_view import CurveView
 from trainer.screens.drawing import Drawn, Span, data, fitted, shown
@@ -28,7 +29,6 @@ from trainer.screens.figure_views import LearnedView, MissesView, RootsView, Tab
 from trainer.screens.foot import Foot, FootKey
 from trainer.screens.lists import Choices, Level
 from trainer.screens.practice import place
-from trainer.screens.readings import pretty_degrees
 
 PERIODS: Final = (("all time", 0), ("last 7 days", 7), ("last 30 days", 30), ("last 90 days", 90), ("last year", 365))
 """What is asked for, and how many days back from today it goes (0: all)."""

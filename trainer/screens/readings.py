@@ -5,12 +5,12 @@ Pure functions from the session's values to the widgets'; the words a player rea
 
 from __future__ import annotations
 
-import re
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Final
 
+from trainer.chords.words import pretty_degrees, quality_words
 from trainer.grading import Grade, Target, Verdict, pretty_symbol
 from trainer.pitch import TWELVE_ROOTS, MidiNote, Note, note_label, pretty, spelled_key
 from trainer.progress import Attempt, Figures, figures
@@ -26,50 +26,6 @@ _STATE_OF_VERDICT: Final = {
     "replaced": "replaced",
 }
 
-_QUALITY_WORDS: Final = (
-    ("mMaj", "minor, major "),
-    ("dimMaj", "diminished, major "),
-    ("m7b5", "half-diminished"),
-    ("dim7", "diminished 7"),
-    ("dim", "diminished"),
-    ("aug", "augmented"),
-    ("maj", "major "),
-    ("7alt", "altered dominant"),
-    ("sus", " suspended "),
-    ("m", "minor "),
-)
-
-
-def quality_words(text: str) -> str:
-    """A quality in words; tensions keep their figures.
-
-    >>> quality_words("m7"), quality_words("7"), quality_words("maj7"), quality_words("7(b9)"), quality_words("m7b5")
-    ('minor 7', 'dominant 7', 'major 7', 'dominant 7 (♭9)', 'half-diminished')
-    >>> quality_words("mMaj7"), quality_words("add9"), quality_words("7(b9,b13)")
-    ('minor, major 7', 'major added 9', 'dominant 7 (♭9, ♭13)')
-    >>> quality_words(""), quality_words("6"), quality_words("m6"), quality_words("9sus4"), quality_words("7#9")
-    ('major', 'major 6', 'minor 6', 'dominant 9 suspended 4', 'dominant 7 ♯9')
-    """
-    rest = text
-    words = ""
-    for written, said in _QUALITY_WORDS:
-        if rest.startswith(written):
-            words, rest = said, rest[len(written) :]
-            break
-    if not words:
-        number = re.match(r"7|9|11|13", rest)
-        words = "dominant " if number else "major " if not rest.startswith("5") else ""
-    rest = rest.replace("sus", " suspended ")
-    match = re.match(r"(?:6/9|\d*)", rest)
-    head = match[0] if match else ""
-    tail = rest[len(head) :]
-    tail = re.sub(r"(?<=[b#\d)])\(", " (", tail) if tail else tail
-    if tail and not tail.startswith(" "):
-        tail = " " + tail
-    said_tail = re.sub(r"b(?=\d)", "♭", tail).replace("#", "♯")
-    said_tail = said_tail.replace("add", "added ").replace("no", "without ").replace(",", ", ")
-    return re.sub(r" +", " ", f"{words}{head}{said_tail}").strip() if text != "5" else "root and fifth"
-
 
 def prompt_symbol(target: Target, style: str = "house") -> str:
     """The chord symbol with musical signs, in one of the writing styles: ``B♭m7``, ``B♭min7``, ``B♭-7``."""
@@ -80,15 +36,6 @@ def prompt_words(target: Target) -> str:
     """What is asked, in words: ``rootless from the third, minor 7, on C``."""
     quality = quality_words(target.chord.quality.text)
     return f"{pretty_degrees(target.voicing)}, {quality}, on {note_label(target.root)}"
-
-
-def pretty_degrees(voicing: str) -> str:
-    """A voicing's name; where it is its degrees, with musical signs.
-
-    >>> pretty_degrees("rootless from the third"), pretty_degrees("b7 3 13")
-    ('rootless from the third', '♭7 3 13')
-    """
-    return re.sub(r"[b#]+(?=\d)", lambda match: match[0].replace("b", "♭").replace("#", "♯"), voicing)
 
 
 def rungs_asked(task: Task, all_shown: bool = False) -> tuple[Rung, ...]:
