@@ -204,3 +204,36 @@ def test_another_task_under_a_mark_that_was_opened_is_refused(people: People) ->
     code, told = people.type("ada", "open", "other.toml")
     assert code == 3
     assert "another task was opened under the mark week-1" in told
+
+
+async def test_on_the_screen_an_assignment_stands_at_the_head_until_it_is_done(people: People) -> None:
+    import argparse
+
+    from textual.widgets import OptionList
+
+    from trainer.commands.practising import practice_app
+
+    people.type("ada", "assignments")
+    dropped = people.folder / "ada" / "assignments"
+    dropped.mkdir(parents=True)
+    (dropped / "week-1.toml").write_text((people.folder / "week-1.toml").read_text("utf-8"), encoding="utf-8")
+    (dropped / "torn.toml").write_text("no assignment [/]", encoding="utf-8")
+    store = Store(None)
+    try:
+        app = practice_app(argparse.Namespace(set=None, seed=1, input="computer"), store)
+        assert len(app._notices) == 1 and "a field is written name = value" in app._notices[0]
+        assert app.drill_sets[0].name.endswith("week-1.toml")
+        async with app.run_test(size=(80, 24), notifications=True) as pilot:
+            app.action_sets()
+            await pilot.pause()
+            head = str(app.screen.query_one("#sets", OptionList).get_option_at_index(0).prompt)
+            assert "Assigned: 0 of 48 done, 48 to go, due" in head
+            assert "Assigned" not in str(app.screen.query_one("#sets", OptionList).get_option_at_index(1).prompt)
+            people.plays("ada", "week-1.toml", 1, share_right=1.0)
+            lines = app._outcome(list(store.records.attempts(assignment="week-1")))
+            assert lines == ["Guide tones: every part of it is done. Hand it in with: trainer hand-in week-1"]
+            app.action_sets()
+            await pilot.pause()
+            assert not any(entry.standing for entry in app.screen.sets)  # type: ignore[attr-defined]
+    finally:
+        store.close()

@@ -124,7 +124,7 @@ def open_assignments(options: argparse.Namespace) -> int:
             print(f"{shown(assignment.title)}. {assignment.done.sentence}")
             if assignment.note:
                 print(f"  {shown(assignment.note)}")
-            print(f"  {_standing(store, assignment).sentence(assignment.due, today())}")
+            print(f"  {standing_of(store, assignment).sentence(assignment.due, today())}")
             print(f"  It is part of today's practice; on its own: trainer drill {assignment.mark}")
     finally:
         store.close()
@@ -179,7 +179,7 @@ def take_in_dropped(store: Store) -> list[str]:
     return troubles
 
 
-def _standing(store: Store, assignment: Assignment) -> Standing:
+def standing_of(store: Store, assignment: Assignment) -> Standing:
     """Where the player stands with an assignment; what is done is marked so in the record."""
     from trainer.desk import DONE as ALL_DONE
     from trainer.desk import standing
@@ -220,7 +220,7 @@ def assignments(options: argparse.Namespace) -> int:
             print(f"trainer: {trouble}", file=sys.stderr)
         known = _known(store, (OPEN, FINISHED))
         for assignment, _ in known:
-            found = _standing(store, assignment)
+            found = standing_of(store, assignment)
             if options.json:
                 due = None if assignment.due is None else assignment.due.isoformat()
                 print(json_line({"title": assignment.title, "due": due, **standing_object(found)}))

@@ -188,21 +188,26 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
     """
     # Textual reads its frame rate when it is imported, and importing trainer.screens sets it.
     import trainer.screens  # noqa: F401
+    from trainer.commands.assigned import Assigned
     from trainer.commands.in_time import in_time_of
     from trainer.commands.teaching import TeachingDesk
     from trainer.screens.app import PracticeApp
 
+    assigned = Assigned(store)
     sets = _Sets(store, options.seed)
     chosen = sets.name_of(options.set) if options.set else ""
     return PracticeApp(
-        sets=sets.entries(),
+        sets=assigned.at_the_head(sets.entries()),
         open_session=sets.session,
         store=store.append,
         history=sets.history,
         counted=store.counted,
         keep=store.keep_row,
         teaching=TeachingDesk(store.places),
-        describe=sets.described,
+        describe=lambda entry: assigned.told(sets.described(entry)),
+        relist=lambda: assigned.at_the_head(sets.entries()),
+        outcome=assigned.after,
+        notices=assigned.troubles,
         preferences=store.preferences(),
         remember=store.remember,
         first_set=chosen,

@@ -12,6 +12,9 @@
         scripted_player=None,             # () -> ScriptedSource, or None
         in_time=None,                     # InTime: forms at a tempo, and what sounds and keeps them; or None
         hear=None,                        # Target -> None, sounds the voicing; must not block; or None
+        relist=None,                      # () -> the sets as they are now, asked when they are listed; None: as given
+        outcome=lambda attempts: (),      # lines to say under the figures of a session, such as of an assignment
+        notices=(),                       # lines to tell when the program has opened
         describe=lambda entry: entry,     # a set's row with all that takes time to find out, asked when sets are listed
         teaching=None,                    # charts to teach by playing, and where lessons go: a `teaching.Desk`, or None
         counted=None,                     # () -> Tallies: the record, counted, for progress to look at; or None
@@ -149,6 +152,7 @@ class SetEntry:
     prompts: entries to choose from once it is chosen.
 
     `keys` are its lowest and highest key, for the small keyboard; it widens by itself where a prompt lies outside.
+    `standing` is what is done and to do of it, where it is an assignment.
     """
 
     name: str
@@ -158,6 +162,7 @@ class SetEntry:
     keys: tuple[int, int] = (48, 72)
     ways: tuple[SetEntry, ...] = ()
     in_time: bool = False
+    standing: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +230,9 @@ class PracticeApp(App[int]):
         keep: Callable[[str], str] | None = None,
         teaching: Desk | None = None,
         describe: Callable[[SetEntry], SetEntry] = lambda entry: entry,
+        relist: Callable[[], Sequence[SetEntry]] | None = None,
+        outcome: Callable[[Sequence[Attempt]], Sequence[str]] = lambda attempts: (),
+        notices: Sequence[str] = (),
         manual: Callable[[], Sequence[Chapter]] = chapters,
         preferences: Preferences | None = None,
         remember: Callable[[Preferences], None] = lambda preferences: None,
@@ -259,6 +267,9 @@ class PracticeApp(App[int]):
         self._keep = keep
         self._teaching = teaching
         self._describe = describe
+        self._relist = relist
+        self._outcome = outcome
+        self._notices = tuple(notices)
         self.manual = manual
         self._remember = remember
         self._clock = clock
@@ -302,6 +313,8 @@ class PracticeApp(App[int]):
         else:
             self.listing = self._list_ports()
             self._listed(first=True)
+        for notice in self._notices:
+            self.tell(notice)
         self.set_interval(LOOK_FOR_PORTS_S, self._look_for_ports)
         # A full pass of the collector over everything loaded takes 40 ms and more: what start-up made is set aside.
         self.call_after_refresh(_settle_collector)
@@ -505,7 +518,7 @@ class PracticeApp(App[int]):
         self.practice.figures(self._wheel.cells(self._now(), self._spelled))
 
     def _finished(self, event: Finished) -> None:
-        text = summary_text(event.attempts, self._before)
+        text = summary_text(event.attempts, self._before, self._outcome(event.attempts))
         self.push_screen(SummaryScreen(self._set.title, text))
 
     def command(self, command: Command) -> None:
@@ -646,7 +659,14 @@ class PracticeApp(App[int]):
 
     def action_sets(self) -> None:
         """Choose a set."""
-        self._open(SetsScreen(tuple(map(self._describe, self.drill_sets)), self._set.name))
+        try:
+            if self._relist is not None:
+                self.drill_sets = tuple(self._relist()) or self.drill_sets
+            described = tuple(map(self._describe, self.drill_sets))
+        except self._refusals as error:
+            self.tell(str(error))
+            return
+        self._open(SetsScreen(described, self._set.name))
 
     def action_in_time(self) -> None:
         """Choose a form to play in time."""

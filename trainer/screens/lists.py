@@ -124,6 +124,8 @@ def _set_line(entry: SetEntry) -> Content:
         line += Content(f"   {entry.prompts} prompts")
     elif entry.ways:
         line += Content("   a lesson")
+    if entry.standing:
+        line += Content("\n") + data(entry.standing).stylize("bold")
     if entry.about:
         line += Content("\n") + data(entry.about)
     return line

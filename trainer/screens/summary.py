@@ -29,10 +29,13 @@ def time_words(each: Figures) -> str:
     return f"{each.median_ms / 1000:.2f} s  ({low:.2f}–{high:.2f})"
 
 
-def summary_text(session: Sequence[Attempt], before: Sequence[Attempt] = ()) -> Content:
-    """What a session came to. Times per root take the attempts `before` it in as well, since six are needed."""
+def summary_text(session: Sequence[Attempt], before: Sequence[Attempt] = (), first: Sequence[str] = ()) -> Content:
+    """What a session came to. Times per root take the attempts `before` it in as well, since six are needed; the lines
+    of `first` stand above the figures."""
     whole = figures(session)
-    lines: list[Content] = []
+    lines: list[Content] = [data(line).stylize("bold") for line in first]
+    if lines:
+        lines.append(Content(""))
     if not whole.attempts:
         lines.append(Content("Nothing was answered, so there is nothing to count."))
         return Content("\n").join(lines)
