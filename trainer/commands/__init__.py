@@ -2,10 +2,11 @@
 
 `refusals` says how a command ends, `rows` what a command is; `spelling` answers questions about chords, `sets` finds
 and reads drill sets and lessons, `lessons` tells one, `teaching` writes one by playing, `store` is the player's record
-and settings, `practising` runs drills on the screen and without it, `showing` lists ports, `counting` tells figures,
-`reporting` writes reports, `charts` finds, shows and converts charts, `leading` finds voicings for one, `sheets`
-prints, `caring` looks after the program, `guiding` prints the manual. Nothing heavy is imported before the command
-that needs it.
+and settings, `todays` plans today's practice, `practising` runs drills on the screen and without it, `in_time` plays
+forms, `showing` lists ports, `counting` tells figures, `reporting` writes reports, `charts` finds, shows and converts
+charts, `leading` finds voicings for one, `sheets` prints, `assigning` hands out and reads back, `plain` practises in
+lines, `caring` looks after the program, `guiding` prints the manual. Nothing heavy is imported before the command that
+needs it.
 """
 
 from __future__ import annotations
@@ -31,9 +32,11 @@ def all_rows() -> tuple[CommandRow, ...]:
         showing,
         spelling,
         teaching,
+        todays,
     )
 
     modules = (
+        todays,
         practising,
         in_time,
         spelling,

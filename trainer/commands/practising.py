@@ -16,8 +16,10 @@ from trainer.commands.rows import CommandRow
 from trainer.commands.sets import WAYS, found_set, load_set, read_lesson_file, read_set, wanted_name, way_name
 from trainer.commands.store import Store
 from trainer.commands.streams import json_line
+from trainer.commands.todays import TODAY, Todays
 
 if TYPE_CHECKING:
+    from trainer.capture import Capture
     from trainer.drills import DrillSet, Fault
     from trainer.in_time import Course
     from trainer.inputs.running import Live, Script, Take
@@ -49,7 +51,7 @@ def drill(options: argparse.Namespace) -> int:
         store = Store(options.records)
         try:
             session = session_of(Random(options.seed), drill_set, store, source.name, source.stamp_origin, {})
-            printer = _Printer(options.json)
+            printer = Printer(options.json)
             try:
                 for event in source.run(session):
                     store.keep(event)
@@ -73,8 +75,6 @@ def session_of(
     """A session of a set, its order drawn by chance, weak roots taken from the record."""
     from uuid import uuid4
 
-    from trainer.capture import MILLISECOND_NS, Capture, Windows
-    from trainer.inputs.ports import is_bluetooth
     from trainer.session import Particulars, Session, tasks
     from trainer.storage.files import utc_now
     from trainer.voicings import VoicingError
@@ -84,9 +84,15 @@ def session_of(
         plan = tasks(drill_set, chance, weakness, store.settings.reach_semitones)
     except VoicingError as error:
         raise Refusal(str(error)) from None
-    windows = Windows().widened(BLUETOOTH_MS * MILLISECOND_NS) if is_bluetooth(port) else Windows()
-    particulars = Particulars(uuid4().hex, utc_now, port, stamp_origin, controls)
-    return Session(plan, particulars, Capture(windows))
+    return Session(plan, Particulars(uuid4().hex, utc_now, port, stamp_origin, controls), hearing(port))
+
+
+def hearing(port: str) -> Capture:
+    """What hears a port: with wider windows where its stamps scatter."""
+    from trainer.capture import MILLISECOND_NS, Capture, Windows
+    from trainer.inputs.ports import is_bluetooth
+
+    return Capture(Windows().widened(BLUETOOTH_MS * MILLISECOND_NS) if is_bluetooth(port) else Windows())
 
 
 def without_screen(options: argparse.Namespace, channel: int | None) -> Take | Script | Live:
@@ -118,7 +124,7 @@ def is_take(wanted: str) -> bool:
     return wanted.lower().endswith((".mid", ".midi", ".smf")) or Path(wanted).is_file()
 
 
-class _Printer:
+class Printer:
     """Attempts as lines: JSON on standard output for machines, sentences for people."""
 
     def __init__(self, as_json: bool) -> None:
@@ -194,7 +200,8 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
     from trainer.screens.app import PracticeApp
 
     assigned = Assigned(store)
-    sets = _Sets(store, options.seed)
+    todays = Todays(store, getattr(options, "minutes", None))
+    sets = _Sets(store, options.seed, todays)
     chosen = sets.name_of(options.set) if options.set else ""
     return PracticeApp(
         sets=assigned.at_the_head(sets.entries()),
@@ -210,6 +217,8 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
         notices=assigned.troubles,
         preferences=store.preferences(),
         remember=store.remember,
+        today=todays if todays.wanted else None,
+        break_minutes=store.settings.break_minutes,
         first_set=chosen,
         in_time=in_time_of(options, store, course),
         manual=every_chapter,
@@ -221,10 +230,11 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
 class _Sets:
     """The drill sets as the screen lists them, and sessions of them."""
 
-    def __init__(self, store: Store, seed: int | None) -> None:
+    def __init__(self, store: Store, seed: int | None, todays: Todays) -> None:
         from random import Random
 
         self._store = store
+        self._todays = todays
         self._chance = Random(seed)
         self._read: dict[str, tuple[DrillSet | None, tuple[Fault, ...]]] = {}
 
@@ -276,14 +286,18 @@ class _Sets:
         return replace(entry, title=drill_set.title, about=drill_set.about, prompts=prompts)
 
     def session(self, entry: SetEntry, hand: Hand) -> Session:
-        """A session of a listed set. Raises `Refusal` with one line where it cannot be."""
+        """A session of a listed set, or of today's plan. Raises `Refusal` with one line where it cannot be."""
+        if entry.name == TODAY:
+            return self._todays.session(hand.port, hand.stamp_origin, hand.controls)
         drill_set, faults = self._set(entry.name)
         if drill_set is None or faults:
             raise Refusal(str(faults[0]))
         return session_of(self._chance, drill_set, self._store, hand.port, hand.stamp_origin, hand.controls)
 
     def history(self, entry: SetEntry) -> list[Attempt]:
-        """Earlier attempts of a set, oldest first."""
+        """Earlier attempts of a set, oldest first; for today's plan the latest of all."""
+        if entry.name == TODAY:
+            return list(self._todays.latest)
         drill_set, _ = self._set(entry.name)
         if drill_set is None:
             return []

@@ -166,7 +166,8 @@ class Chooser:
         if self._form is None or not free:
             return None
         of_form = self.history.forms.get((self._form.voicing, self._form.quality))
-        unmet = [item for item in free if of_form is None or item[2] not in of_form.roots]
+        met = of_form.roots if of_form is not None else set()
+        unmet = [item for item in free if item[2] not in met and item not in self._asked]
         item = unmet[0] if unmet else min(free, key=lambda item: self._asked.get(item, 0))
         return Choice(item, "new", reasons.why_new(self.history, self._form, item))
 

@@ -27,7 +27,8 @@ from trainer.progress import Attempt, Item
 from trainer.scheduling import reasons
 from trainer.scheduling.history import History, replay
 from trainer.scheduling.pool import Form, Pool
-from trainer.timing import PassRecord
+from trainer.timing import PassRecord, TempoLadder, next_tempo
+from trainer.timing.ladder import counts
 
 DEFAULT_MINUTES: Final = 15.0
 BREAK_MINUTES: Final = 25.0
@@ -59,7 +60,6 @@ REPEATS: Final = 1.25
 
 LEAST_TEMPO_MINUTES: Final = 8.0
 MOST_CHOICES: Final = 120
-STEP_BPM: Final = 8.0
 LATER_FORMS: Final = 8
 
 
@@ -87,11 +87,15 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class TempoOffer:
-    """A form or lesson that can be played in time: the (voicing, quality) pairs it needs, and the tempo to begin at."""
+    """A form or lesson that can be played in time: the (voicing, quality) pairs it needs, and the tempo to begin at.
+
+    `name` is what whoever plays it knows it by; it comes back in the slot.
+    """
 
     title: str
     needs: frozenset[tuple[str, str]]
     tempo_bpm: float = 80.0
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +107,7 @@ class TempoSlot:
     tempo_bpm: float
     minutes: float
     why: str
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +126,10 @@ class Plan:
     new_minutes: float
     later_forms: tuple[Form, ...]
     remarks: tuple[str, ...]
+
+    @property
+    def minutes_words(self) -> str:
+        return f"{self.minutes:.0f} minute{'' if round(self.minutes) == 1 else 's'}"
 
     @property
     def choices(self) -> tuple[Choice, ...]:
@@ -241,9 +250,9 @@ def _new_forms(history: History) -> tuple[Form | None, tuple[Form, ...]]:
         of_form = history.forms.get((form.voicing, form.quality))
         if of_form is not None and of_form.passed:
             continue
-        if len(unmet) > LATER_FORMS or not any(history.pool.target(item) is not None for item in form.items):
-            continue
-        (unmet if of_form is None else begun).append(form)
+        kind = unmet if of_form is None else begun
+        if len(kind) <= LATER_FORMS and any(history.pool.target(item) is not None for item in form.items):
+            kind.append(form)
     begun.sort(key=lambda form: -_latest(history, form).toordinal())
     waiting = (*begun, *unmet)
     return (waiting[0], waiting[1 : 1 + LATER_FORMS]) if waiting else (None, ())
@@ -258,14 +267,14 @@ def _tempo(
 ) -> TempoSlot | None:
     """The offered form that was longest not played and whose voicings are all past their first stage.
 
-    The key is the next in the cycle of fourths after a clean pass, the same after any other; after a clean pass in the
-    last of the twelve, the tempo rises by `STEP_BPM`.
+    The key is the next in the cycle of fourths after a clean pass, the same after any other; the tempo goes down its
+    ladder after a pass that was not clean, and up it when all twelve keys have come round.
     """
     if minutes < LEAST_TEMPO_MINUTES:
         return None
     latest: dict[str, PassRecord] = {}
     for one in sorted(passes, key=lambda one: (one.utc, one.session, one.number)):
-        if one.stamp_origin != "script" and one.outcome == "whole":
+        if counts(one):
             latest[one.title] = one
     ready = [offer for offer in offers if all(_passed(history, *need) for need in offer.needs)]
     if not ready:
@@ -276,13 +285,16 @@ def _tempo(
     before = latest.get(offer.title)
     if before is None or before.key not in keys:
         why = f"{offer.title}: all its voicings are in your hands, and it has not been played in time yet."
-        return TempoSlot(offer.title, keys[0], offer.tempo_bpm, share, why)
+        return TempoSlot(offer.title, keys[0], offer.tempo_bpm, share, why, offer.name)
     at = keys.index(before.key) + int(before.clean)
-    tempo_bpm = before.tempo_bpm + (STEP_BPM if at == len(keys) else 0)
+    round_over = at == len(keys)
+    tempo_bpm = before.tempo_bpm
+    if round_over or not before.clean:
+        tempo_bpm = next_tempo(TempoLadder(), before)
     key = keys[at % len(keys)]
     said = "clean" if before.clean else "not clean yet"
     why = f"{offer.title}: {said} in {pretty(before.key)} at {before.tempo_bpm:.0f} when last played whole."
-    return TempoSlot(offer.title, key, tempo_bpm, share, why)
+    return TempoSlot(offer.title, key, tempo_bpm, share, why, offer.name)
 
 
 def _passed(history: History, voicing: str, quality: str) -> bool:

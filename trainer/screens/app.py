@@ -22,6 +22,8 @@
         manual=chapters,                  # () -> the chapters to read from the help screen
         preferences=Preferences(),        # what was remembered
         remember=lambda preferences: None,
+        today=None,                       # Todays: today's practice, which the program then opens on; or None
+        break_minutes=0,                  # after how many minutes of practice a break is proposed; 0 never
         first_set="",                     # name of the set to open with; "" the remembered one, else the first
         source=None,                      # a Source chosen already (--port, --keyboard, --script); None: look for one
         clock=time.perf_counter_ns,       # the clock that stamps the sources' events
@@ -78,6 +80,7 @@ from trainer.screens.practice import PracticeScreen
 from trainer.screens.readings import Wheel
 from trainer.screens.summary import summary_text
 from trainer.screens.themes import THEME_NAMES, THEMES
+from trainer.screens.today import Breaks, Todays, TodayScreen
 from trainer.session import Command, Finished, Prompted, Session, SessionEvent, State, Task
 from trainer.timing import Grid, PassRecord, Slot
 
@@ -85,9 +88,14 @@ if TYPE_CHECKING:
     from trainer.drills import Lesson
     from trainer.screens.teaching import Desk
 
+if TYPE_CHECKING:
+    from trainer.scheduling import TempoSlot
+
 Post = Callable[[NoteEvent], None]
 
 LOOK_FOR_PORTS_S: Final = 2.0
+TODAY: Final = "today"
+"""The name of the entry that stands for today's practice; every other entry is named by its file."""
 CRASHED: Final = 1
 SWITCH_S: Final = 0.0005
 
@@ -236,6 +244,8 @@ class PracticeApp(App[int]):
         manual: Callable[[], Sequence[Chapter]] = chapters,
         preferences: Preferences | None = None,
         remember: Callable[[Preferences], None] = lambda preferences: None,
+        today: Todays | None = None,
+        break_minutes: float = 0,
         first_set: str = "",
         source: Source | None = None,
         clock: Callable[[], int] = time.perf_counter_ns,
@@ -275,7 +285,11 @@ class PracticeApp(App[int]):
         self._clock = clock
         self._now = now
         self.crash_report = crash_report
-        self._refusals = refusals
+        self.refusals = refusals
+        self._today = today
+        self._today_set = SetEntry(TODAY, today.title) if today is not None else None
+        self._today_waits = today is not None and not first_set and not (in_time is not None and in_time.at_once)
+        self._breaks = Breaks(break_minutes)
         self.crashed = False
         wanted = first_set or self.preferences.last_set
         every = [way for entry in self.drill_sets for way in (entry, *entry.ways)]
@@ -308,6 +322,8 @@ class PracticeApp(App[int]):
         self._loop = asyncio.get_running_loop()
         self._loop.set_exception_handler(self._trouble_in_the_loop)
         self._app_context = contextvars.copy_context()
+        if self._today_waits:
+            self._open_today()
         if self.source is not None:
             self._listen_to(self.source)
         else:
@@ -372,7 +388,7 @@ class PracticeApp(App[int]):
             return
         try:
             source = self._open_port(name)
-        except self._refusals as error:
+        except self.refusals as error:
             self.practice.say(str(error))
             return
         self._listen_to(source)
@@ -387,18 +403,27 @@ class PracticeApp(App[int]):
         self.practice.status.listening(True, f"listening to {source.name}")
         if again:
             self._arrived(NoteEvent(self._clock(), Kind.PORT_FOUND, port=source.name))
-        else:
+        elif not self._today_waits:
             self._begin()
         try:
             source.start(self._post)
-        except self._refusals as error:
+        except self.refusals as error:
             self.practice.say(str(error))
+        self._renew_today()
         if self._form_first:
             self._form_first = False
             self.call_after_refresh(self.play_form, "")
 
     def _nothing_to_listen_to(self) -> None:
         self.practice.status.listening(False, "no piano")
+        self.practice.no_piano(self.listening_words)
+        self._renew_today()
+
+    @property
+    def listening_words(self) -> str:
+        """What is listened to, or how to get there."""
+        if self.source is not None:
+            return f"{self._lost} is not connected." if self._lost else f"Listening to {self.source.name}."
         found = self.listing.problem or "No MIDI port was found."
         ways = "Switch the piano on and plug it into the computer: the drill starts by itself."
         others = []
@@ -408,7 +433,7 @@ class PracticeApp(App[int]):
             others.append("watch a scripted player")
         if others:
             ways += f" Or press F9 to {' or '.join(others)}."
-        self.practice.no_piano(f"{ways} {found}")
+        return f"{ways} {found}"
 
     def choose_source(self, kind: str, name: str) -> None:
         """What the player chose to listen to: a port by name, the computer's keyboard, or the scripted player."""
@@ -442,6 +467,8 @@ class PracticeApp(App[int]):
         elif event.kind is Kind.PORT_FOUND and self.source is not None:
             self._lost = ""
             self.practice.status.listening(True, f"listening to {self.source.name}")
+        if event.kind in (Kind.PORT_LOST, Kind.PORT_FOUND):
+            self._renew_today()
         if isinstance(self.screen, PianoScreen) and self.screen.learning is not None:
             self.screen.heard(event)
             return
@@ -471,7 +498,7 @@ class PracticeApp(App[int]):
             return
         try:
             session = self._open_session(self._set, Hand(source.name, source.stamp_origin, self.controls))
-        except self._refusals as error:
+        except self.refusals as error:
             self.practice.no_piano(str(error))
             return
         self._before = tuple(self._history(self._set))
@@ -486,7 +513,7 @@ class PracticeApp(App[int]):
     def _store(self, attempt: Attempt, replaces: bool) -> None:
         try:
             self._store_attempt(attempt, replaces)
-        except self._refusals as error:
+        except self.refusals as error:
             self.notify(str(error), title="This attempt could not be kept", severity="error", markup=False, timeout=20)
         self._wheel.add(attempt)
 
@@ -500,6 +527,13 @@ class PracticeApp(App[int]):
 
     def _tell_prompt(self, task: Task) -> None:
         target = task.target
+        if self._breaks.due(self._clock()):
+            self.notify(
+                f"{self._breaks.minutes:.0f} minutes at the piano: take five off, and let your hands hang loose.",
+                title="A break",
+                markup=False,
+                timeout=20,
+            )
         self.register = (min(self.register[0], *target.keys), max(self.register[1], *target.keys))
         if plain_root(target.root.name) != target.root.name:
             self._spelled[plain_root(target.root.name)] = target.root.name
@@ -519,7 +553,7 @@ class PracticeApp(App[int]):
 
     def _finished(self, event: Finished) -> None:
         text = summary_text(event.attempts, self._before, self._outcome(event.attempts))
-        self.push_screen(SummaryScreen(self._set.title, text))
+        self.push_screen(SummaryScreen(self._set.title, text, self._then_in_time()))
 
     def command(self, command: Command) -> None:
         """A command of the session, from the computer."""
@@ -575,6 +609,8 @@ class PracticeApp(App[int]):
         if self._paused_by_level and not self._lost:
             self.command(Command.RESUME)
         self._paused_by_level = False
+        if self._today_waits:
+            self._open_today()
 
     def action_help(self) -> None:
         """The help page, and from there the manual."""
@@ -611,7 +647,7 @@ class PracticeApp(App[int]):
 
         try:
             level = ProgressScreen(self._counted(), self._now())
-        except self._refusals as error:
+        except self.refusals as error:
             self.tell(str(error))
             return
         self._open(level)
@@ -623,7 +659,7 @@ class PracticeApp(App[int]):
             return
         try:
             self.tell(self._keep(row))
-        except self._refusals as error:
+        except self.refusals as error:
             self.tell(str(error))
 
     def action_teach(self) -> None:
@@ -641,14 +677,14 @@ class PracticeApp(App[int]):
             return
         try:
             self._open(TeachScreen(self._teaching.open(name), self._teaching))
-        except self._refusals as error:
+        except self.refusals as error:
             self.tell(str(error))
 
     def keep_lesson(self, desk: Desk, lesson: Lesson) -> None:
         """Keep a lesson that was taught and go back to the drill."""
         try:
             self.tell(desk.keep(lesson))
-        except self._refusals as error:
+        except self.refusals as error:
             self.tell(str(error))
             return
         self.back()
@@ -684,7 +720,7 @@ class PracticeApp(App[int]):
         try:
             hand = Hand(source.name, source.stamp_origin, self.controls) if source is not None else Hand("", "")
             session = self.in_time.open(name, hand)
-        except self._refusals as error:
+        except self.refusals as error:
             self.tell(str(error))
             return
         self._open(FormScreen(session, self.in_time, clock=self._clock))
@@ -701,12 +737,48 @@ class PracticeApp(App[int]):
         if entry.ways:
             self._open(SetsScreen(tuple(map(self._describe, entry.ways)), self._set.name, entry.title))
             return
-        self._paused_by_level = False
+        self._paused_by_level = self._today_waits = False
         self.back()
         self._set = entry
-        self.preferences = replace(self.preferences, last_set=entry.name)
-        self._remember(self.preferences)
+        if entry is not self._today_set:
+            self.preferences = replace(self.preferences, last_set=entry.name)
+            self._remember(self.preferences)
         self._begin()
+
+    # -- today's practice
+
+    def _open_today(self) -> None:
+        if self._today is not None:
+            self.push_screen(TodayScreen(self._today))
+
+    def _renew_today(self) -> None:
+        if isinstance(self.screen, TodayScreen) and self.screen.is_mounted:
+            self.screen.renew()
+
+    def begin_today(self) -> None:
+        """The first prompt of today's practice."""
+        if self._today_set is not None:
+            self.choose_set(self._today_set)
+
+    def leave_today(self) -> None:
+        """Something else instead: the set practised last."""
+        self.choose_set(self._set)
+
+    def action_today(self) -> None:
+        """Today's plan, to begin it or to look at it."""
+        if self._today is not None:
+            self._open(TodayScreen(self._today))
+
+    def action_why(self) -> None:
+        """Why this is asked."""
+        if self._today is not None and (why := self._today.why() if self._set is self._today_set else ""):
+            self.tell(why)
+
+    def _then_in_time(self) -> TempoSlot | None:
+        """What today's plan has to be played in time once its drills are over."""
+        if self._today is None or self._set is not self._today_set or self.in_time is None:
+            return None
+        return self._today.plan().tempo
 
     def same_again(self) -> None:
         """The set in hand from its beginning."""
@@ -749,6 +821,9 @@ class PracticeApp(App[int]):
         """What the command palette finds."""
         yield SystemCommand("Help", "how it goes, what the signs mean", self.action_help)
         yield SystemCommand("Manual", "chapters to read: the piano, voicings, figures", self.open_chapters)
+        if self._today is not None:
+            yield SystemCommand("Today's practice", "what is planned, and why", self.action_today)
+            yield SystemCommand("Why this one", "the reason for the chord that is asked", self.action_why)
         yield SystemCommand("Choose a set", "practise something else", self.action_sets)
         if self.in_time is not None:
             yield SystemCommand("Play a form in time", "with a count-in, at a tempo", self.action_in_time)

@@ -40,8 +40,8 @@ F3  skip                        F8   choose another set
 F4  show the answer             F9   the piano, its command keys
 F5  hear it                     F10  end the set, see the figures
 F11 progress to look at         F12 play, and read what it is
-Enter on this page: the manual, chapter by chapter. Esc goes back and never quits. Ctrl+P finds a command by name. \
-Ctrl+Q leaves the program; what was played is kept.
+Enter on this page: the manual, chapter by chapter. Esc goes back and never quits. Ctrl+Y says why \
+today's practice asks a chord. Ctrl+P finds a command by name. Ctrl+Q leaves the program; what was played is kept.
 
 # Lessons, forms in time, teaching
 A lesson in the list of sets (F8) can be played in several ways: its voicings in twelve keys, its moves from one chord \

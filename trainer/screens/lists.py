@@ -22,6 +22,7 @@ from trainer.screens.drawing import data
 from trainer.session import PEDAL_CONTROL, Command
 
 if TYPE_CHECKING:
+    from trainer.scheduling import TempoSlot
     from trainer.screens.app import PracticeApp, SetEntry
 
 _BACK: Final = Binding("escape", "back", "Back", key_display="Esc")
@@ -153,11 +154,29 @@ class SummaryScreen(TextScreen):
     """The figures of a session that has ended."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("t", "in_time", "In time"),
         Binding("enter", "same_again", "Once more", key_display="Enter"),
         Binding("n", "next_set", "Next set"),
         Binding("f8", "app.sets", "Sets", key_display="F8"),
         Binding("f11", "app.progress", "Progress", key_display="F11"),
     ]
+
+    def __init__(self, title: str, text: Content, in_time: TempoSlot | None = None) -> None:
+        """`in_time`: what is to be played in time next."""
+        if in_time is not None:
+            words = f"{in_time.title} in {pretty(in_time.key)} at {in_time.tempo_bpm:.0f}"
+            text = Content("Now in time (T): ") + data(words).stylize("bold") + Content("\n\n") + text
+        super().__init__(title, text)
+        self.in_time = in_time
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """A form in time is offered where the plan has one."""
+        return self.in_time is not None if action == "in_time" else True
+
+    def action_in_time(self) -> None:
+        """The form at tempo of today's plan."""
+        if self.in_time is not None:
+            self.app.play_form(self.in_time.name or self.in_time.title)
 
     def action_same_again(self) -> None:
         """The same set again."""

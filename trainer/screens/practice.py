@@ -17,7 +17,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 
 from trainer.grading import Target
-from trainer.pitch import TWELVE_ROOTS, mask_of, note_label
+from trainer.pitch import TWELVE_ROOTS, mask_of, note_label, pretty
 from trainer.progress import plain_root
 from trainer.screens.answer import Answer, AnswerPanel
 from trainer.screens.arranging import PANELS, arrange
@@ -80,6 +80,7 @@ class PracticeScreen(Screen[None]):
         Binding("f8", "app.sets", "Sets", key_display="F8"),
         Binding("f9", "app.piano", "Piano", key_display="F9"),
         Binding("f10", "do('next set')", "End", key_display="F10"),
+        Binding("ctrl+y", "app.why", "Why", show=False),
         Binding("f12", "app.listen", "Name", key_display="F12"),
         Binding("f11", "app.progress", "Progress", key_display="F11"),
     ]
@@ -178,7 +179,10 @@ class PracticeScreen(Screen[None]):
         self.asked = rungs_asked(event.task)
         self._held = 0
         self._verdict_stays = False
-        self.prompt.show(prompt_symbol(target, self.app.preferences.chord_style), prompt_words(target))
+        if event.task.hint == "sound" and self.app.can_hear:
+            self.prompt.show(pretty(target.root.name), f"Play what you hear, on {note_label(target.root)}.")
+        else:
+            self.prompt.show(prompt_symbol(target, self.app.preferences.chord_style), prompt_words(target))
         self.ladder.show(self.asked)
         self.status.progress(event.task.set_title, event.number, event.total)
         self.roots.mark(plain_root(target.root.name))

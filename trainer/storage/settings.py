@@ -58,7 +58,7 @@ class Settings:
     mouse: bool = True
     octave_shift: int = 0
     german_note_names: bool = False
-    daily_minutes: int = 20
+    daily_minutes: int = 15
     break_minutes: int = 25
 
 
@@ -164,7 +164,7 @@ SETTINGS: Final = (
     ),
     Setting(
         "daily_minutes",
-        "How long to practise in a day; 0 for no aim. A day of rest is no fault.",
+        "How long today's practice is to be; 0 opens on the last set instead. A day of rest is no fault.",
         "a whole number of minutes from 0 to 240",
         _from_to(0, 240),
     ),
