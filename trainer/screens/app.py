@@ -699,7 +699,7 @@ class PracticeApp(App[int]):
             if self._relist is not None:
                 self.drill_sets = tuple(self._relist()) or self.drill_sets
             described = tuple(map(self._describe, self.drill_sets))
-        except self._refusals as error:
+        except self.refusals as error:
             self.tell(str(error))
             return
         self._open(SetsScreen(described, self._set.name))
