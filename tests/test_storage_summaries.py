@@ -26,7 +26,7 @@ from trainer.progress import (
     VerdictRecord,
 )
 from trainer.storage.files import StorageError
-from trainer.storage.records import Records
+from trainer.storage.records import Records, summed
 from trainer.storage.records.sums import Sum, periods_between
 
 RIGHT = replace(MISSED, right=True, cause=None, causes=(), verdicts=())
@@ -332,3 +332,20 @@ def test_a_word_that_is_not_counted_by_is_refused() -> None:
         records.append(practised(0))
         with pytest.raises(ValueError, match="no beginning of a time"):
             records.counted().tallies((), Only(since="last week"))
+
+
+@pytest.mark.parametrize("many", [0, 3, 10_000])
+def test_very_many_at_once_are_summed_as_few_are(many: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(summed, "MANY", many)
+    attempts = several_attempts(Random(7), 300)
+    with Records.open(":memory:") as records:
+        for begin in range(0, len(attempts), 100):
+            for attempt in attempts[begin : begin + 100]:
+                records.append(attempt, student=attempt.session)
+            records.bring_up_to_date()
+        for student in "ab":
+            own = AttemptTallies([attempt for attempt in attempts if attempt.session == student])
+            assert records.counted(student).tallies(("day", "root")) == own.tallies(("day", "root"))
+        assert list(records.check_summaries()) == []
+        records.rebuild_summaries()
+        assert list(records.check_summaries()) == []

@@ -21,6 +21,7 @@ fails when it is broken.
     scheduling/  what to practise next, replayed from attempts: today's plan, and the next prompt in a session
     session      one practice session as a state table: prompt, hear, grade, next
     in_time      a form at a tempo as a state table: count-in, pass, answer, next pass
+    regrading    stored attempts graded again from their events
     desk         what became of an assignment: one student's state, and a class seen together
     results      what a student hands in: one checked file, its attempts graded anew
     manual/      chapters for musicians: what is printed by `trainer guide` and shown on the help screen

@@ -19,22 +19,23 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING, asdict, dataclass, fields, replace
 from fractions import Fraction
 from hashlib import sha256
 from typing import Any, Final
 
-from trainer.capture import Kind, NoteEvent
+from trainer.capture import Kind
 from trainer.charts import Key
-from trainer.drills import Task, target_of
+from trainer.drills import target_of
 from trainer.drills.assignments import NAME_LETTERS, Assignment
 from trainer.drills.values import printable
 from trainer.grading import Target
 from trainer.leading import LeadingError
-from trainer.pitch import MidiNote, Note, PitchError
+from trainer.pitch import Note, PitchError
 from trainer.progress import Attempt, TryRecord, VerdictRecord
-from trainer.session import AttemptEnded, Particulars, Session, replay
+from trainer.regrading import played_again
+from trainer.session import HELD
 from trainer.timing import Circumstances, Grid, PassRecord, SlotRecord, align, events_of, record_of
 from trainer.voicings import VoicingError, alternatives
 
@@ -206,7 +207,7 @@ def _key(value: object, name: str, line: int) -> int:
     return key
 
 
-_KINDS: Final = frozenset(str(kind) for kind in Kind)
+_KINDS: Final = frozenset((*map(str, Kind), HELD))
 
 
 def _event(value: object, name: str, line: int) -> tuple[int, str, int, int, int]:
@@ -367,8 +368,8 @@ def regraded(assignment: Assignment, attempt: Attempt) -> Regraded:
         return Regraded(attempt, lost, "its keys are no place of that voicing")
     if attempt.outcome not in ("right", "wrong"):
         return Regraded(attempt, attempt)
-    found = _played_again(target, attempt)
-    if found is None:
+    found = played_again(attempt, target)
+    if found is None or found.outcome not in ("right", "wrong"):
         return Regraded(attempt, lost, "its events decide nothing")
     kept = replace(
         attempt,
@@ -392,28 +393,3 @@ def _target(assignment: Assignment, index: int, attempt: Attempt) -> Target | No
         if fits and tuple(placed.keys) == attempt.keys:
             return replace(first, placement=placed)
     return None
-
-
-def _played_again(target: Target, attempt: Attempt) -> Attempt | None:
-    """The attempt that a session makes of the events; None where they decide nothing."""
-    tries = attempt.tries_allowed or max(1, len(attempt.tries))
-    task = Task(target, attempt.set_title, attempt.drill, tries, attempt.target_ms, "notes")
-    session = Session([task], Particulars(attempt.session, lambda: attempt.utc, attempt.port, attempt.stamp_origin))
-    ended: Attempt | None = None
-    for event in replay(session, _events(attempt.events)):
-        if isinstance(event, AttemptEnded):
-            ended = event.attempt
-    if ended is not None and ended.outcome == "unfinished" and attempt.outcome == "wrong" and ended.tries:
-        # A miss that was skipped stays a miss; the wish to skip is no event.
-        return replace(ended, outcome="wrong")
-    return ended if ended is not None and ended.outcome in ("right", "wrong") else None
-
-
-def _events(events: Sequence[tuple[int, str, int, int, int]]) -> Iterable[NoteEvent]:
-    """The raw events from the prompt on; what was let go before it belongs to the chord before."""
-    latest = 0
-    for time_us, kind, key, value, channel in events:
-        if time_us < 0:
-            continue
-        latest = max(latest, time_us)
-        yield NoteEvent(latest * 1000, Kind(kind), MidiNote(key), value, channel)

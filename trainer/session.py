@@ -34,7 +34,7 @@ from trainer.capture import MILLISECOND_NS, Capture, Gesture, Kind, NoteEvent, S
 from trainer.drills import Task as Task
 from trainer.drills import tasks as tasks
 from trainer.grading import Grade, Surroundings, Target, Verdict, grade, rules_text, verdicts_so_far
-from trainer.pitch import MidiNote
+from trainer.pitch import MidiNote, keys_of
 from trainer.progress import Attempt, RawEvent, TryRecord, VerdictRecord
 
 ANTICIPATION_MS: Final = 150.0
@@ -42,6 +42,9 @@ ANTICIPATION_MS: Final = 150.0
 
 PEDAL_CONTROL: Final = -1
 """Stands for the sustain pedal where a command is given from the piano."""
+
+HELD: Final = "held"
+"""Among the raw events of an attempt: a key that was down already when the prompt was given."""
 
 _MOST_EVENTS_KEPT: Final = 100_000
 
@@ -181,9 +184,16 @@ class Session:
     """The state table; see the head of this module."""
 
     def __init__(
-        self, plan: Sequence[Task] | Prompter, particulars: Particulars, capture: Capture | None = None
+        self,
+        plan: Sequence[Task] | Prompter,
+        particulars: Particulars,
+        capture: Capture | None = None,
+        surroundings: Surroundings | None = None,
     ) -> None:
-        """`plan` is the prompts in order, or what is asked for them; raises ValueError where there is none."""
+        """`plan` is the prompts in order, or what is asked for them; raises ValueError where there is none.
+
+        `surroundings` are what was asked before and beside the plan, where that is known (see `trainer.regrading`).
+        """
         self._prompter = None if isinstance(plan, Sequence) else plan
         self._queue = list(plan) if isinstance(plan, Sequence) else []
         targets = [task.target for task in plan] if isinstance(plan, Sequence) else plan.targets
@@ -195,10 +205,10 @@ class Session:
         self.state = State.READY
         self.attempts: list[Attempt] = []
         others = {id(target): target for target in targets}
-        self._others = tuple(others.values())
+        self._others = tuple(others.values()) if surroundings is None else tuple(surroundings.others)
         self.pool_size = len({(t.voicing, t.chord.quality.text, t.root) for t in self._others})
         self._recorded = 0
-        self._previous: Target | None = None
+        self._previous = None if surroundings is None else surroundings.previous
         self._prompt_ns: int | None = None
         self._prompt_utc = ""
         self._tries: list[TryRecord] = []
@@ -207,6 +217,8 @@ class Session:
         self._hint = ""
         self._set_aside = ""
         self._events: list[NoteEvent] = []
+        self._given_ns, self._events_when_given = 0, 0
+        self._held_when_given: tuple[MidiNote, ...] = ()
         self._events_recorded = 0
         self._paused_by_port = False
         self._right: Gesture | None = None  # the gesture that ended the attempt as right
@@ -425,6 +437,8 @@ class Session:
         self._reopened = False
         self._events = self._events[self._events_recorded :]
         self._events_recorded = 0
+        self._given_ns, self._events_when_given = now_ns, len(self._events)
+        self._held_when_given = keys_of(self.capture.held)
         return [Prompted(task, self._position + 1, self.total, now_ns)]
 
     def _take(self, gesture: Gesture) -> list[SessionEvent]:
@@ -515,14 +529,22 @@ class Session:
         return attempt
 
     def _raw_events(self) -> tuple[RawEvent, ...]:
-        """Everything heard since the last record, on the prompt's clock; releases of the chord before lie below 0."""
+        """Everything heard since the last record, on the prompt's clock; releases of the chord before lie below 0.
+
+        Keys that were held already when the prompt was given stand there as `HELD`: rarely, since it waits for them.
+        """
         events = self._events
         self._events_recorded = len(events)
         start_ns = self._prompt_ns if self._prompt_ns is not None else (events[-1].time_ns if events else 0)
-        return tuple(
+        raw = [
             ((event.time_ns - start_ns) // 1000, str(event.kind), event.key, event.value, event.channel)
             for event in events
-        )
+        ]
+        if self._held_when_given:
+            given = (self._given_ns - start_ns) // 1000
+            at = self._events_when_given
+            raw[at:at] = [(given, HELD, key, 0, 0) for key in self._held_when_given]
+        return tuple(raw)
 
     def _void(self, reason: str) -> list[SessionEvent]:
         return [Voided(reason, self._record("void"), self._reopened)]

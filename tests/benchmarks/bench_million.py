@@ -80,12 +80,12 @@ def build(path: Path, count: int) -> None:
                 "INSERT INTO pending (student, session, number, kind) "
                 f"SELECT student, session, number, '{ATTEMPT}' FROM attempts"
             )
-        print(f"built {count} attempts in {time.perf_counter() - start:.0f} s")
+        print(f"built {count} attempts in {time.perf_counter() - start:.0f} s", flush=True)
         records._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
         log_bytes = path.stat().st_size
         start = time.perf_counter()
-        records.bring_up_to_date()
-        print(f"summed them in {time.perf_counter() - start:.0f} s")
+        records.rebuild_summaries()
+        print(f"summed them in {time.perf_counter() - start:.0f} s", flush=True)
         records._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
         print(f"{log_bytes / count:.0f} bytes an attempt, {path.stat().st_size / count:.0f} with the summaries")
 

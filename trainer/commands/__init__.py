@@ -5,8 +5,8 @@ and reads drill sets and lessons, `lessons` tells one, `teaching` writes one by 
 and settings, `todays` plans today's practice, `practising` runs drills on the screen and without it, `in_time` plays
 forms, `showing` lists ports, `counting` tells figures, `reporting` writes reports, `charts` finds, shows and converts
 charts, `leading` finds voicings for one, `sheets` prints, `assigning` hands out and reads back, `plain` practises in
-lines, `caring` looks after the program, `guiding` prints the manual. Nothing heavy is imported before the command that
-needs it.
+lines, `keeping` writes the record out, takes it in and grades it again, `caring` looks after the program, `guiding`
+prints the manual. Nothing heavy is imported before the command that needs it.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         counting,
         guiding,
         in_time,
+        keeping,
         leading,
         lessons,
         practising,
@@ -50,6 +51,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         sets,
         assigning,
         sheets,
+        keeping,
         caring,
         guiding,
     )

@@ -5,10 +5,11 @@ from __future__ import annotations
 import errno
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
 LARGEST_TEXT_BYTES: Final = 4_000_000
 """Of a text file; a drill set, a chart or the settings have some kilobytes."""
@@ -108,15 +109,25 @@ def decoded(data: bytes, path: Path) -> str:
 
 
 def write_text_atomically(path: Path, text: str) -> None:
-    """Write a UTF-8 file whole; see `write_bytes_atomically`."""
+    """Write a UTF-8 file whole: whoever reads it, and whenever the power goes, finds the old text or the new one.
+
+    The folder is created where it is missing; a link is followed, and a file keeps its permissions.
+    Raises `StorageError`; the old file then stands unchanged.
+    """
     write_bytes_atomically(path, text.encode("utf-8"))
 
 
 def write_bytes_atomically(path: Path, data: bytes) -> None:
-    """Write a file whole: whoever reads it, and whenever the power goes, finds the old bytes or the new ones.
+    """Write a file whole, as `write_text_atomically` does. Raises `StorageError`."""
+    with written_whole(path) as new:
+        new.write(data)
 
-    The folder is created where it is missing; a link is followed, and a file keeps its permissions.
-    Raises `StorageError`; the old file then stands unchanged.
+
+@contextmanager
+def written_whole(path: Path) -> Iterator[BinaryIO]:
+    """A file to write to, which takes its place under `path` when all of it was written; as `write_text_atomically`.
+
+    Raises `StorageError` for every fault of the operating system within; nothing is left of what was begun.
     """
     try:
         target = Path(os.path.realpath(path))
@@ -126,15 +137,16 @@ def write_bytes_atomically(path: Path, data: bytes) -> None:
         raise trouble(path, error) from error
     try:
         with os.fdopen(descriptor, "wb") as new:
-            new.write(data)
+            yield new
             new.flush()
             os.fsync(new.fileno())
         os.chmod(name, _permissions(target))
         os.replace(name, target)
         _sync_folder(target.parent)
     except OSError as error:
-        Path(name).unlink(missing_ok=True)
         raise trouble(path, error) from error
+    finally:
+        Path(name).unlink(missing_ok=True)
 
 
 def _permissions(path: Path) -> int:

@@ -9,8 +9,9 @@ but for the attempt being decided.
 
 `schema` holds the steps of the schema, `rows` takes attempts and passes apart and puts them together, `databases` says
 what a database must do, `sqlite` does it in a file and looks after that file, `log` adds and reads, `summed` keeps the
-summaries beside the log as `sums` that can be added, `counted` answers for figures from them, `assigned` keeps
-assignments and results, `opened` is the record as a whole. Figures of a record of any length: `Records.counted`.
+summaries beside the log as `sums` that can be added, `counted` answers for figures from them, `verdicts` changes what
+an attempt was graded and changes it back, `assigned` keeps assignments and results, `opened` is the record as a whole,
+`salvage` reads a damaged file. Figures of a record of any length: `Records.counted`.
 What is measured: ``tests/benchmarks/bench_records.py`` and ``bench_million.py``.
 """
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, TypeVar
 
 from trainer.progress import Attempt
@@ -13,6 +13,7 @@ from trainer.storage.records.rows import (
     ANSWER_COLUMNS,
     ATTEMPT_COLUMNS,
     PASS_COLUMNS,
+    VERDICT_FIELDS,
     Row,
     answer_of,
     attempt_of,
@@ -71,6 +72,24 @@ _INSERT_ATTEMPT: Final = _ATTEMPTS.insert
 _REPLACE_ATTEMPT: Final = _ATTEMPTS.replace
 
 
+NEW: Final = "new"
+KNOWN: Final = "known"
+OTHERWISE: Final = "otherwise"
+ANOTHER: Final = "another"
+PLACES: Final = {
+    NEW: "it was free",
+    KNOWN: "the same stands there",
+    OTHERWISE: "the same answer stands there, graded otherwise",
+    ANOTHER: "another one stands there",
+}
+
+
+def same_answer(one: Attempt, other: Attempt) -> bool:
+    """Whether two attempts are one answer to one prompt, however each was graded."""
+    graded = {name: getattr(other, name) for name in VERDICT_FIELDS}
+    return replace(one, **graded) == other
+
+
 @dataclass(frozen=True, slots=True)
 class Calibration:
     """How late a port's notes come, measured against the click: steady `offset_ms`, `scatter_ms` over `beats` beats."""
@@ -102,18 +121,24 @@ class Log:
         An attempt that is there already (same session and number) is not added again. Raises `StorageError`, also
         where another attempt has its place; nothing is changed then, and the attempt can be appended again.
         """
-        attempt = storable(attempt)
-        whose = self._whose(student)
-        row = self._taken_apart(f"attempt {attempt.number}", lambda: attempt_row(attempt, whose))
-        with self.database.writing():
-            if replacing:
+        if replacing:
+            attempt, whose = storable(attempt), self._whose(student)
+            row = self._taken_apart("attempt", attempt.number, lambda: attempt_row(attempt, whose))
+            with self.database.writing():
                 self._replace(attempt, whose, row)
-                return True
+            return True
+        return self._only_the_same(self.add_attempt(attempt, student=student), "attempt", attempt)
+
+    def add_attempt(self, attempt: Attempt, *, student: str | None = None) -> str:
+        """Add an attempt where its place is free, and say how it was (a row of `PLACES`). Raises `StorageError`."""
+        attempt, whose = storable(attempt), self._whose(student)
+        row = self._taken_apart("attempt", attempt.number, lambda: attempt_row(attempt, whose))
+        with self.database.writing():
             if self.database.change(_INSERT_ATTEMPT, row) == 1:
                 self._added(ATTEMPT, attempt, whose)
-                return True
-            self._must_be_the_same(_ATTEMPTS, attempt_of, attempt, whose, f"attempt {attempt.number}")
-        return False
+                return NEW
+            [there] = self._at(_ATTEMPTS, attempt_of, attempt, whose)
+        return KNOWN if there == attempt else OTHERWISE if same_answer(there, attempt) else ANOTHER
 
     def attempts(
         self,
@@ -164,15 +189,18 @@ class Log:
 
     def append_pass(self, one: PassRecord, *, student: str | None = None) -> bool:
         """Add a pass with its events; as `append`."""
-        one = storable_pass(one)
-        whose = self._whose(student)
-        row = self._taken_apart(f"pass {one.number}", lambda: pass_row(one, whose))
+        return self._only_the_same(self.add_pass(one, student=student), "pass", one)
+
+    def add_pass(self, one: PassRecord, *, student: str | None = None) -> str:
+        """As `add_attempt`, for a pass."""
+        one, whose = storable_pass(one), self._whose(student)
+        row = self._taken_apart("pass", one.number, lambda: pass_row(one, whose))
         with self.database.writing():
             if self.database.change(_PASSES.insert, row) == 1:
                 self._added(PASS, one, whose)
-                return True
-            self._must_be_the_same(_PASSES, pass_of, one, whose, f"pass {one.number}")
-        return False
+                return NEW
+            [there] = self._at(_PASSES, pass_of, one, whose)
+        return KNOWN if there == one else ANOTHER
 
     def passes(
         self,
@@ -194,13 +222,14 @@ class Log:
 
     # -- calibrations
 
-    def keep_calibration(self, port: str, utc: str, offset_ms: float, scatter_ms: float, beats: int) -> None:
-        """Keep how late a port was found to be. Raises `StorageError`."""
-        self.database.change(
+    def keep_calibration(self, port: str, utc: str, offset_ms: float, scatter_ms: float, beats: int) -> bool:
+        """Keep how late a port was found to be; False where that is kept already. Raises `StorageError`."""
+        added = self.database.change(
             "INSERT INTO calibrations (port, utc, offset_ms, scatter_ms, beats) VALUES (?, ?, ?, ?, ?) "
             "ON CONFLICT (port, utc) DO NOTHING",
             (storable_text(port), utc, offset_ms, scatter_ms, beats),
         )
+        return added == 1
 
     def calibrations(self) -> list[Calibration]:
         """Every calibration, by port and time. Raises `StorageError`."""
@@ -246,26 +275,29 @@ class Log:
         """Internal; see `trainer.storage.records.summed`."""
         raise NotImplementedError
 
-    def _taken_apart(self, what: str, taking: Callable[[], Row]) -> Row:
+    def _taken_apart(self, what: str, number: int, taking: Callable[[], Row]) -> Row:
         try:
             return taking()
         except ValueError as error:
             raise StorageError(
-                self.database.path, f"cannot take {what} ({error})", "every time must be a finite number"
+                self.database.path, f"cannot take {what} {number} ({error})", "every time must be a finite number"
             ) from error
 
-    def _must_be_the_same(
-        self, kind: _Kind, of: Callable[[Sequence[Any]], _One], one: _One, whose: str, what: str
-    ) -> None:
-        there = self._read(
+    def _only_the_same(self, place: str, what: str, one: Attempt | PassRecord) -> bool:
+        if place in (OTHERWISE, ANOTHER):
+            raise StorageError(
+                self.database.path,
+                f"holds another {what} {one.number} of session {one.session}",
+                "begin a session under a new name",
+            )
+        return place == NEW
+
+    def _at(self, kind: _Kind, of: Callable[[Sequence[Any]], _One], one: _One, whose: str) -> list[_One]:
+        return self._read(
             of,
             f"{kind.select(True)} WHERE student = ? AND session = ? AND number = ?",
             (whose, one.session, one.number),
         )
-        if there != [one]:
-            raise StorageError(
-                self.database.path, f"holds another {what} of session {one.session}", "begin a session under a new name"
-            )
 
     def _read(self, of: Callable[[Sequence[Any]], _One], statement: str, values: Iterable[object]) -> list[_One]:
         found = self.database.rows(statement, tuple(values))

@@ -83,6 +83,10 @@ class Records(Assigned):
         """Every fault that the full integrity check finds, and none where the file is sound."""
         return self._file.check()
 
+    def sound(self) -> bool:
+        """Whether the quick check finds the file well; `check` looks closer."""
+        return self._file.sound()
+
     def back_up(self, reason: str = "") -> Path:
         """Copy the record into ``backups`` beside it and give the copy's path. Raises `StorageError`."""
         return self._file.back_up(reason)

@@ -37,6 +37,9 @@ ANSWER_COLUMNS: Final = (
 """What is read of an attempt where neither its tries nor what was asked note by note is wanted: a long record is read
 in a tenth of the time."""
 
+VERDICT_FIELDS: Final = "outcome right_first_try response_ms settle_ms set_aside tries".split()
+"""The fields of an attempt that come from grading its events; another grader may see them otherwise."""
+
 PASS_COLUMNS: Final = (
     "student session number utc title section key tempo_bpm swing beats meter outcome clean extra offset_ms scatter_ms "
     "calibration_ms port stamp_origin assignment slots events"

@@ -23,7 +23,7 @@ class Migration:
 
 MIGRATIONS_TABLE: Final = "CREATE TABLE IF NOT EXISTS migrations (name TEXT PRIMARY KEY, applied_utc TEXT NOT NULL)"
 
-_ATTEMPTS_AS_THEY_WERE: Final = (
+ATTEMPTS_AS_THEY_WERE: Final = (
     "session, number, utc, set_title, drill, chord, quality, root, voicing, degrees, notes, keys, outcome, "
     "right_first_try, cause, think_ms, spread_ms, response_ms, settle_ms, target_ms, pool_size, hint, set_aside, port, "
     "stamp_origin, tries, events"
@@ -108,8 +108,8 @@ MIGRATIONS: Final = (
             )
             """,
             f"""
-            INSERT INTO attempts_3 (student, assignment, rules, tries_allowed, {_ATTEMPTS_AS_THEY_WERE})
-            SELECT '', '', '', 0, {_ATTEMPTS_AS_THEY_WERE} FROM attempts
+            INSERT INTO attempts_3 (student, assignment, rules, tries_allowed, {ATTEMPTS_AS_THEY_WERE})
+            SELECT '', '', '', 0, {ATTEMPTS_AS_THEY_WERE} FROM attempts
             """,
             "DROP TABLE attempts",
             "ALTER TABLE attempts_3 RENAME TO attempts",
@@ -231,6 +231,26 @@ MIGRATIONS: Final = (
                 name TEXT NOT NULL,
                 text TEXT NOT NULL,
                 PRIMARY KEY (student, kind, name)
+            )
+            """,
+        ),
+    ),
+    Migration(
+        "0007 verdicts of earlier graders",
+        (
+            """
+            CREATE TABLE earlier_verdicts (
+                student TEXT NOT NULL,
+                session TEXT NOT NULL,
+                number INTEGER NOT NULL,
+                regraded_utc TEXT NOT NULL,
+                outcome TEXT NOT NULL,
+                right_first_try SMALLINT NOT NULL,
+                response_ms DOUBLE PRECISION,
+                settle_ms DOUBLE PRECISION,
+                set_aside TEXT NOT NULL,
+                tries TEXT NOT NULL,
+                PRIMARY KEY (student, session, number, regraded_utc)
             )
             """,
         ),

@@ -12,7 +12,9 @@ import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
+from types import TracebackType
 from typing import Any, Final
 
 from trainer.storage.files import StorageError, UtcNow, make_folder, trouble
@@ -71,29 +73,16 @@ class SqliteDatabase(Database):
     # -- statements
 
     def rows(self, statement: str, values: Sequence[object] = ()) -> list[Any]:
-        try:
+        with _Explained(self.path):
             return self.connection.execute(statement, values).fetchall()
-        except sqlite3.Error as error:
-            raise _sqlite_trouble(self.path, error) from error
-        except OverflowError as error:
-            raise StorageError(self.path, f"cannot take a number ({error})", "it must fit in 64 bits") from error
 
     def change(self, statement: str, values: Sequence[object] = ()) -> int:
-        try:
+        with _Explained(self.path):
             return self.connection.execute(statement, values).rowcount
-        except sqlite3.Error as error:
-            raise _sqlite_trouble(self.path, error) from error
-        except OverflowError as error:
-            raise StorageError(self.path, f"cannot take a number ({error})", "it must fit in 64 bits") from error
 
     def change_many(self, statement: str, rows: Iterable[Sequence[object]]) -> None:
-        with self.writing():
-            try:
-                self.connection.executemany(statement, rows)
-            except sqlite3.Error as error:
-                raise _sqlite_trouble(self.path, error) from error
-            except OverflowError as error:
-                raise StorageError(self.path, f"cannot take a number ({error})", "it must fit in 64 bits") from error
+        with self.writing(), _Explained(self.path):
+            self.connection.executemany(statement, rows)
 
     def damaged(self) -> StorageError:
         return damaged_file(self.path)
@@ -121,8 +110,9 @@ class SqliteDatabase(Database):
             raise
 
     def _undo(self) -> None:
-        if self.connection.in_transaction:
-            self.connection.execute("ROLLBACK")
+        with suppress(sqlite3.ProgrammingError):  # it was closed meanwhile, and with it ended what was begun
+            if self.connection.in_transaction:
+                self.connection.execute("ROLLBACK")
 
     # -- care of the file
 
@@ -133,6 +123,10 @@ class SqliteDatabase(Database):
         except sqlite3.Error as error:
             return (str(error),)
         return tuple(str(row[0]) for row in found if row[0] != "ok")
+
+    def sound(self) -> bool:
+        """Whether SQLite's quick check finds the file well."""
+        return self.rows("PRAGMA quick_check(1)") == [("ok",)]
 
     def back_up(self, reason: str = "") -> Path:
         """Copy the record into ``backups`` beside it, keep the last `BACKUPS_KEPT`, and give the copy's path.
@@ -167,7 +161,7 @@ class SqliteDatabase(Database):
                 self._caring = _DailyCare(self.path, utc, self.notices)
                 self._caring.start()
                 return
-        if self.rows("PRAGMA quick_check(1)") != [("ok",)]:
+        if not self.sound():
             raise self.damaged()
         try:
             _back_up(self.connection, self.path, utc, "before a change" if behind else "")
@@ -317,6 +311,28 @@ _FINDINGS: Final[dict[str, tuple[str, str]]] = {
     "SQLITE_FULL": ("cannot take more, the disk is full", "free some space and try again"),
     "SQLITE_IOERR": ("cannot be read or written, the disk is full or failing", "check the disk, then try again"),
 }
+
+
+class _Explained:
+    """Turns what SQLite and the binding to it raise within it into a `StorageError`."""
+
+    __slots__ = ("_path",)
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def __enter__(self) -> None:
+        pass
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if isinstance(error, sqlite3.Error):
+            raise _sqlite_trouble(self._path, error) from error
+        if isinstance(error, OverflowError):
+            raise StorageError(self._path, f"cannot take a number ({error})", "it must fit in 64 bits") from error
+        if isinstance(error, UnicodeDecodeError):
+            raise damaged_file(self._path) from error
 
 
 def _sqlite_trouble(path: Path, error: sqlite3.Error) -> StorageError:

@@ -12,7 +12,7 @@ added that was not the latest.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Final
 
 from trainer.progress import Attempt
@@ -20,8 +20,11 @@ from trainer.storage.records.log import ATTEMPT, PASS, Log
 from trainer.storage.records.rows import ATTEMPT_COLUMNS, attempt_of
 from trainer.storage.records.sums import KEY_COLUMNS, SUM_COLUMNS, Item, Key, Sum, item_of, sums_of
 
-SUMMED_AT_ONCE: Final = 4_000
-"""How many attempts are summed in one transaction: a second or so, in which other writers wait."""
+SUMMED_AT_ONCE: Final = 2_000
+"""How many attempts are summed in one transaction: a second at most, in which other writers wait."""
+
+MANY: Final = 10_000
+"""From so many pending attempts on, all that is said of their voicings is made anew: each row is then written once."""
 
 _KEYS_AT_ONCE: Final = 200
 
@@ -32,6 +35,12 @@ _KEEP_ROW: Final = (
     f"INSERT INTO summaries ({', '.join(_COLUMNS)}) VALUES ({', '.join('?' * len(_COLUMNS))}) "
     f"ON CONFLICT ({', '.join(KEY_COLUMNS)}) DO UPDATE SET "
     + ", ".join(f"{column} = excluded.{column}" for column in SUM_COLUMNS)
+)
+_OF_KIND: Final = "WHERE student = ? AND voicing = ? AND quality = ?"
+_SELECT_ATTEMPTS: Final = f"SELECT {', '.join(ATTEMPT_COLUMNS[:-1])}, '[]' FROM attempts"
+_KINDS_PENDING: Final = (
+    "SELECT DISTINCT a.student, a.voicing, a.quality FROM pending p JOIN attempts a "
+    f"ON a.student = p.student AND a.session = p.session AND a.number = p.number WHERE p.kind = '{ATTEMPT}'"
 )
 _SELECT_PENDING: Final = (
     f"SELECT {', '.join(f'a.{column}' for column in ATTEMPT_COLUMNS[:-1])}, '[]' FROM pending p JOIN attempts a "
@@ -49,7 +58,10 @@ class Summed(Log):
 
     def bring_up_to_date(self) -> None:
         """Add what is pending to the summaries. Raises `StorageError`; they are then as far as they were."""
-        while self.database.rows("SELECT 1 FROM pending LIMIT 1"):
+        while waiting := self.database.rows("SELECT 1 FROM pending LIMIT ?", (MANY + 1,)):
+            if len(waiting) > MANY:
+                self._sum_kinds(_KINDS_PENDING)
+                continue
             with self.database.writing():
                 self.database.lock()
                 self._sum_some()
@@ -59,15 +71,15 @@ class Summed(Log):
         return [attempt for _, attempt in self._pending(" AND p.student = ?", (self._whose(student),))]
 
     def rebuild_summaries(self) -> None:
-        """Make the summaries again from the log. Raises `StorageError`; what is not summed then is pending."""
+        """Make the summaries again from the log. Raises `StorageError`; what was not done then can be done again."""
         with self.database.writing():
             self.database.lock()
-            for table in ("summaries", "pending", "derived"):
-                self.database.change(f"DELETE FROM {table}")
+            self.database.change("DELETE FROM derived")
             self.database.change(
-                "INSERT INTO pending (student, session, number, kind) "
-                f"SELECT student, session, number, '{ATTEMPT}' FROM attempts"
+                "DELETE FROM summaries WHERE NOT EXISTS (SELECT 1 FROM attempts a WHERE a.student = summaries.student "
+                "AND a.voicing = summaries.voicing AND a.quality = summaries.quality)"
             )
+        self._sum_kinds("SELECT DISTINCT student, voicing, quality FROM attempts")
         self.bring_up_to_date()
 
     def check_summaries(self) -> Iterator[str]:
@@ -79,12 +91,9 @@ class Summed(Log):
         kinds = {tuple(row) for row in self.database.rows("SELECT DISTINCT student, voicing, quality FROM attempts")}
         kinds |= {tuple(row) for row in self.database.rows("SELECT DISTINCT student, voicing, quality FROM summaries")}
         for kind in sorted(kinds):
-            where = "WHERE student = ? AND voicing = ? AND quality = ?"
-            columns = f"{', '.join(ATTEMPT_COLUMNS[:-1])}, '[]'"
-            attempts = self._read(attempt_of, f"SELECT {columns} FROM attempts {where}", kind)
-            wanted = {key: one.row() for key, one in sums_of((kind[0], attempt) for attempt in attempts).items()}
+            wanted = {key: one.row() for key, one in sums_of(self._of_kind(kind, [])).items()}
             kept = {
-                tuple(row[:_KEYS]): tuple(row[_KEYS:]) for row in self.database.rows(f"{_SELECT_ROWS} {where}", kind)
+                tuple(row[:_KEYS]): tuple(row[_KEYS:]) for row in self.database.rows(f"{_SELECT_ROWS} {_OF_KIND}", kind)
             }
             for key in sorted(wanted.keys() | kept.keys()):
                 if wanted.get(key) != kept.get(key):
@@ -122,6 +131,31 @@ class Summed(Log):
         except (ValueError, TypeError) as error:
             raise self.database.damaged() from error
 
+    def _sum_kinds(self, kinds: str) -> None:
+        """Make the summaries of some kinds of voicings anew, each from all its attempts: the way for very many."""
+        for kind in self.database.rows(kinds):
+            with self.database.writing():
+                self.database.lock()
+                done: list[tuple[object, ...]] = []
+                added = sums_of(self._of_kind(kind, done))
+                self.database.change(f"DELETE FROM summaries {_OF_KIND}", kind)
+                self.database.change_many(_KEEP_ROW, ((*key, *one.row()) for key, one in added.items()))
+                self.database.change_many(_DROP_PENDING, done)
+                self._drop_derived({(key[0], key[-1]) for key in added})
+
+    def _of_kind(self, kind: Sequence[str], done: list[tuple[object, ...]]) -> Iterator[tuple[str, Attempt]]:
+        """Every attempt at a kind of voicing with its student, one root after the other; noted in `done`, too."""
+        for (root,) in self.database.rows(f"SELECT DISTINCT root FROM attempts {_OF_KIND}", kind):
+            for attempt in self._read(attempt_of, f"{_SELECT_ATTEMPTS} {_OF_KIND} AND root = ?", (*kind, root)):
+                done.append((kind[0], attempt.session, attempt.number, ATTEMPT))
+                yield kind[0], attempt
+
+    def _drop_derived(self, touched: Iterable[tuple[str, str]]) -> None:
+        self.database.change_many(
+            "DELETE FROM derived WHERE kind = 'assignment' AND student = ? AND name = ?",
+            [pair for pair in sorted(touched) if pair[1]],
+        )
+
     def _sum_some(self) -> None:
         some = self._pending(" ORDER BY p.student, p.session, p.number LIMIT ?", (SUMMED_AT_ONCE,))
         touched = {(student, attempt.assignment) for student, attempt in some}
@@ -135,10 +169,7 @@ class Summed(Log):
             self.database.change("DELETE FROM pending")
             return
         self.database.change_many(_DROP_PENDING, done)
-        self.database.change_many(
-            "DELETE FROM derived WHERE kind = 'assignment' AND student = ? AND name = ?",
-            [pair for pair in sorted(touched) if pair[1]],
-        )
+        self._drop_derived(touched)
         added = sums_of(some)
         keys = sorted(added)
         for start in range(0, len(keys), _KEYS_AT_ONCE):
