@@ -15,9 +15,7 @@ from test_screens import SNAPSHOTS, Evening, screen_text
 from test_screens_progress import Looking
 from textual.color import Color
 
-from trainer.screens.themes import THEME_NAMES, THEMES
-
-SIZES = ((40, 10), (60, 15), (80, 24), (132, 43), (200, 60))
+from trainer.screens.themes import THEMES
 
 
 def fits(evening: Evening, size: tuple[int, int]) -> str:
@@ -29,7 +27,7 @@ def fits(evening: Evening, size: tuple[int, int]) -> str:
     return text
 
 
-@pytest.mark.parametrize(("size", "theme"), list(zip(SIZES[::2], THEME_NAMES, strict=True)), ids=str)
+@pytest.mark.parametrize(("size", "theme"), [((40, 10), "high contrast"), ((200, 60), "light")], ids=str)
 async def test_every_screen_can_be_read_and_left_at_any_size(size: tuple[int, int], theme: str) -> None:
     evening = Looking()
     async with evening.running(size) as pilot:
@@ -55,7 +53,7 @@ async def test_every_screen_can_be_read_and_left_at_any_size(size: tuple[int, in
         fits(evening, size)
 
 
-@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("size", [(40, 10), (200, 60)], ids=str)
 async def test_a_form_in_time_can_be_read_at_any_size(size: tuple[int, int]) -> None:
     evening = InTimeEvening()
     async with evening.running(size) as pilot:

@@ -120,8 +120,11 @@ times is fair. For playing in time it matters more:
 Play along with sixteen beats; from then on that much is taken off, and shown as taken off.
 
 # Hearing it
-F5 plays the voicing through the piano, where its port can be written to. The settings sound_port and sound_velocity \
-say where to and how loud; it begins quietly.""",
+In time, click and bass go out to the piano's own port where it can be written to, quietly. Where F5 stands at the \
+foot of the screen it plays the voicing there too. The settings sound_port and sound_velocity say where to and how \
+loud:
+
+    trainer settings sound_velocity 40""",
 )
 
 SCREEN: Final = Chapter(

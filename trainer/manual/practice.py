@@ -19,10 +19,11 @@ A set is a list of chords and one way of voicing them. F8 lists those that come 
 
     trainer drill 'guide tones'
     trainer drill my-set.toml --input 'Digital Piano'
-    trainer check my-set.toml
 
-A set is a text file; README shows a whole one, and the shipped ones use every field. trainer check names each fault \
-with its line.
+For a set of your own begin with a commented example; trainer check names each fault with its line:
+
+    trainer new set thursday
+    trainer check thursday.toml
 
 # Lessons
 A lesson says how a whole chart is to be played: which voicing for which chord, what may be left out, in which rhythm. \
@@ -77,6 +78,12 @@ eighths in place of swung ones:
 
     trainer form kettle --section B --straight
     trainer form ii-V-I --all-keys
+
+# Click and bass
+They go out to the piano, quietly. Two and four alone, roots in place of a walking bass, or nothing at all:
+
+    trainer form 'jazz blues' --click 'two and four' --bass roots
+    trainer form 'jazz blues' --silent
 
 # A take that you recorded
     trainer grade take.mid --set kettle
