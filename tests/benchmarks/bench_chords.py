@@ -7,12 +7,14 @@ The common symbols are those both libraries know; the rare ones show the reading
 
 from __future__ import annotations
 
+import argparse
 import sys
 import time
 from collections.abc import Callable, Sequence
 
 from music21 import harmony
 from pychord import Chord as PychordChord
+from rows import add_rows, tell_row
 
 from trainer.chords import parse
 
@@ -53,13 +55,21 @@ def slowest_us(symbols: Sequence[str], rounds: int) -> tuple[float, str]:
 
 
 def main(out: Callable[[str], object] = sys.stdout.write) -> None:
-    ours, theirs = best_us(_notes, COMMON, 100), best_us(_pychord, COMMON, 15)
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help="fewer rounds")
+    add_rows(parser)
+    rounds = 20 if parser.parse_args().quick else 100
+    ours, theirs = best_us(_notes, COMMON, rounds), best_us(_pychord, COMMON, 15)
     sample = COMMON[::40]
     score = best_us(_music21, sample, 3)
     out(f"common  {len(COMMON)} symbols   ours {ours:7.2f} us\n")
     out(f"                         pychord {theirs:7.2f} us   {theirs / ours:6.1f} times ours\n")
     out(f"        {len(sample)} of them       music21 {score:7.2f} us   {score / ours:6.1f} times ours\n")
-    out(f"rare    {len(RARE)} symbols   ours {best_us(_notes, RARE, 100):7.2f} us\n")
+    rare = best_us(_notes, RARE, rounds)
+    out(f"rare    {len(RARE)} symbols   ours {rare:7.2f} us\n")
+    tell_row("a common chord symbol read", ours, "µs", theirs, "pychord")
+    tell_row("a common chord symbol read, beside a sample", ours, "µs", score, "music21")
+    tell_row("a rare chord symbol read", rare, "µs", 10)
     out(
         "slowest on C     {:7.2f} us   {}\n".format(
             *slowest_us([symbol for symbol in [*COMMON, *RARE] if symbol[0] == "C"], 40)

@@ -33,6 +33,7 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
+from rows import add_rows, tell_row  # noqa: E402
 from virtual_module import SENSING, VirtualModule  # noqa: E402
 
 from trainer.accompaniment import click, cues, even_bars  # noqa: E402
@@ -165,6 +166,7 @@ def measure(minutes: float, tempo_bpm: float, frames: int, busy: bool) -> None:
         f"handed over late by {figures(late)}",
         flush=True,
     )
+    tell_row(f"a click{' beside a busy program' if busy else ''}: scatter at the port, p99", p99, "ms", BAR_P99_MS)
 
 
 def main() -> None:
@@ -175,6 +177,7 @@ def main() -> None:
     parser.add_argument("--busy", action="store_true", help="the main thread computes meanwhile")
     parser.add_argument("--quick", action="store_true", help="a quarter of a minute, quiet and busy")
     parser.add_argument("--realtime", action="store_true", help="the server runs before other programs, where it may")
+    add_rows(parser)
     parser.add_argument("--receive", action="store_true", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.receive:

@@ -7,7 +7,7 @@ know the voicing table and the piano, nothing of the grader.
 
 Bars: at least 98 % named for every cause, ties counted; nothing wrong called right, nothing right called wrong; a right
 answer graded within 20 us, a wrong one with its diagnosis within 200 us (medians).
-Run: python tests/benchmarks/bench_diagnosis.py [seeds] [causes whose misses are printed ...]
+Run: python tests/benchmarks/bench_diagnosis.py [seeds] [--quick] [--rows] [causes whose misses are printed ...]
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from random import Random
 from time import perf_counter, perf_counter_ns
+
+from rows import tell_row
 
 from trainer.capture import MILLISECOND_NS, Kind, NoteEvent
 from trainer.chords import Chord, Quality, parse_quality
@@ -412,7 +414,8 @@ def with_other_passes(seed: int) -> None:
 
 
 def main() -> int:
-    seeds = next((int(word) for word in sys.argv[1:] if word.isdigit()), 3)
+    usual = 1 if "--quick" in sys.argv else 3
+    seeds = next((int(word) for word in sys.argv[1:] if word.isdigit()), usual)
     tallies = {cause: Tally() for cause in GENERATORS}
     faults: Counter[str] = Counter()
     times = Times()
@@ -432,6 +435,9 @@ def main() -> int:
             print(f"{line}{tally.ties / tally.played:20.2f}{tally.by_chance_right:17}")
     wrong = [tally for cause, tally in tallies.items() if cause != "right"]
     ties = sum(tally.ties for tally in wrong) / sum(tally.played for tally in wrong)
+    least = min(100 * tally.named / tally.played for tally in wrong)
+    tell_row("cause of a miss named, of the cause named least", least, "%", 98, more_is_better=True)
+    tell_row("right called wrong, wrong called right", faults.total(), "", 0)
     print(f"causes named for a wrong answer, mean over all: {ties:.2f}")
     print(f"right answers played: {tallies['right'].played}")
     for fault in ("right called wrong", "wrong called right"):
@@ -446,6 +452,7 @@ def main() -> int:
         kind = "right" if is_right else "wrong"
         print(f"{kind} answer: median {warm:.1f} us, p99 {p99:.1f}, new target {cold:.1f} (bar {bar_us})")
         met &= warm <= bar_us
+        tell_row(f"a {kind} answer graded, median", warm, "µs", bar_us)
     with_other_passes(seeds)
     print("bars met" if met else "BARS NOT MET")
     return 0 if met else 1

@@ -27,6 +27,8 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
+from rows import add_rows, tell_row
+
 ROOT = Path(__file__).parent.parent.parent
 SET = """title = "Long evening"
 rounds = 20
@@ -138,6 +140,7 @@ def on_screen(home: Path, chance: random.Random, outcome: Outcome, name: str) ->
 
 def main() -> int:
     parser = argparse.ArgumentParser()
+    add_rows(parser)
     parser.add_argument("--headless", type=int, default=150)
     parser.add_argument("--screen", type=int, default=150)
     parser.add_argument("--seed", type=int, default=1)
@@ -168,6 +171,9 @@ def main() -> int:
             f"{outcome.no_start:>10}",
             flush=True,
         )
+        if count:
+            lost = outcome.missing + outcome.damaged + outcome.no_start
+            tell_row(f"killed {outcome.kills} times ({kind}): lost, damaged or not started again", lost, "", 0)
     return 1 if trouble else 0
 
 

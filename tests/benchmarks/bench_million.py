@@ -27,6 +27,7 @@ from trainer.storage.records.rows import ATTEMPT_COLUMNS, attempt_row
 
 sys.path.insert(0, str(Path(__file__).parent))
 from bench_records import typical  # noqa: E402
+from rows import add_rows, tell_row  # noqa: E402
 
 A_DAY = 667
 KINDS = [(f"voicing {number}", quality) for number in range(10) for quality in ("m7", "7", "maj7", "m7b5")]
@@ -112,7 +113,9 @@ def opening(path: Path) -> float:
 
 
 def measure(path: Path, count: int) -> None:
-    print(f"open, first of the day {opening(path):8.1f} ms; again {opening(path):.1f}, {opening(path):.1f} ms")
+    first_ms, again_ms = opening(path), opening(path)
+    print(f"open, first of the day {first_ms:8.1f} ms; again {again_ms:.1f}, {opening(path):.1f} ms")
+    tell_row(f"a record of {count:,} attempts opened, first of the day", first_ms, "ms", None)
     last = list(practice(1))[0]
     with Records.open(path) as records:
         took_us = []
@@ -152,14 +155,19 @@ def measure(path: Path, count: int) -> None:
             ("20 latest attempts at an item", lambda: records.latest_attempts(item, 20)),
             ("how many there are", lambda: records.count()),
         ]
+        slowest = 0.0
         for name, what in asked:
             first, again = milliseconds(what)
+            slowest = max(slowest, first)
             print(f"  {name:<32} {first:8.1f} ms first, {again:8.1f} ms again")
+        tell_row(f"the slowest figure of {count:,} attempts, asked for the first time", slowest, "ms", 100)
+        tell_row(f"an attempt appended to {count:,}, p99", took_us[495] / 1000, "ms", None)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--quick", action="store_true")
+    add_rows(parser)
     parser.add_argument("--attempts", type=int)
     parser.add_argument("--keep", type=Path)
     options = parser.parse_args()

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-import sys
+import argparse
 import tempfile
 import time
 from dataclasses import replace
 from pathlib import Path
+
+from rows import add_rows, tell_row
 
 from trainer.pitch import TWELVE_ROOTS
 from trainer.progress import Attempt, TryRecord, VerdictRecord
@@ -85,9 +87,16 @@ def main(count: int) -> None:
         again_ms = (time.perf_counter_ns() - start) / 1e6
         print(f"append, {count} attempts: p50 {took_us[count // 2]:.0f} us, p99 {took_us[count * 99 // 100]:.0f} us, ")
         print(f"longest {took_us[-1]:.0f} us; {path.stat().st_size / count:.0f} bytes an attempt")
+        tell_row("an attempt appended, p99", took_us[count * 99 // 100] / 1000, "ms", None)
+        tell_row("an attempt kept", path.stat().st_size / count, "bytes", None)
         print(f"read {read} attempts: {reading_ms:.0f} ms, without raw events {figures_ms:.0f} ms")
         print(f"open: first of the day (check and copy) {opening_ms:.1f} ms, after that {again_ms:.1f} ms")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 10_000)
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("attempts", type=int, nargs="?", default=10_000)
+    parser.add_argument("--quick", action="store_true", help="1,000 attempts")
+    add_rows(parser)
+    options = parser.parse_args()
+    main(1_000 if options.quick else options.attempts)

@@ -46,6 +46,7 @@ from random import Random
 from time import perf_counter
 
 import numpy as np
+from rows import add_rows, tell_row
 
 from trainer import drills
 from trainer.pitch import TWELVE_ROOTS
@@ -425,6 +426,13 @@ def told(name: str, world: World, learners: int, workers: multiprocessing.pool.P
             )
         best = min(HABITS, key=lambda habit: float(np.mean(minutes[habit])))
         share, low, high = saving(minutes["today"], minutes[best], Random(1))
+        tell_row(
+            f"minutes until all is learned ({measure}, learners {name})",
+            float(np.mean(minutes["today"])),
+            "min",
+            float(np.mean(minutes[best])),
+            f"best plain habit: {best}",
+        )
         order = sorted(range(learners), key=lambda one: results[one][0])
         tenths = []
         for tenth in range(10):
@@ -441,6 +449,7 @@ def told(name: str, world: World, learners: int, workers: multiprocessing.pool.P
 
 def main() -> None:
     parser = argparse.ArgumentParser()
+    add_rows(parser)
     parser.add_argument("--quick", action="store_true", help="24 learners of the stated world")
     parser.add_argument("--learners", type=int, help="how many learners (200; 60 in the other worlds)")
     parser.add_argument("--world", nargs="*", choices=[*WORLDS], help="which worlds; all where none is named")

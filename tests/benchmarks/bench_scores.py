@@ -18,6 +18,7 @@ from time import perf_counter
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from mutated_scores import GOOD, SCORES, changed_text, mutated  # noqa: E402
+from rows import add_rows, tell_row  # noqa: E402
 
 from trainer.charts import ChartError, form_chart  # noqa: E402
 from trainer.charts.score_files import compressed  # noqa: E402
@@ -37,6 +38,7 @@ def milliseconds(work: object, times: int) -> float:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="fewer broken scores")
+    add_rows(parser)
     count = 1_000 if parser.parse_args().quick else 20_000
     chart = form_chart("AABA, dominants in the bridge")
     score = write_score(chart)
@@ -47,7 +49,9 @@ def main() -> None:
         ("read", lambda: read_score(score.encode())),
         ("read, compressed", lambda: read_score(packed)),
     ):
-        print(f"{name:40} {milliseconds(work, 20):8.1f}")
+        took_ms = milliseconds(work, 20)
+        print(f"{name:40} {took_ms:8.1f}")
+        tell_row(f"a 32-bar lead sheet {name}", took_ms, "ms", None)
     chance, outcomes, slowest = Random(7), Counter[str](), 0.0
     texts = [path.read_text(encoding="utf-8") for path in sorted(SCORES.glob("*.musicxml"))] + [GOOD]
     tracemalloc.start()
@@ -65,6 +69,8 @@ def main() -> None:
             outcomes[type(error).__name__] += 1
         slowest = max(slowest, perf_counter() - started)
         peak = max(peak, tracemalloc.get_traced_memory()[1])
+    other = count - outcomes["read"] - outcomes["refused"]
+    tell_row(f"of {count:,} broken scores neither read nor refused", other, "", 0)
     told = ", ".join(f"{name} {number:,}" for name, number in outcomes.most_common())
     print(
         f"\n{count:,} broken scores: {told}; slowest {slowest * 1e3:.0f} ms (traced), most memory {peak / 1e6:.1f} MB"

@@ -6,9 +6,12 @@ Run: python tests/benchmarks/bench_session.py
 
 from __future__ import annotations
 
+import argparse
 import statistics
 from random import Random
 from time import perf_counter, perf_counter_ns
+
+from rows import add_rows, tell_row
 
 from trainer.capture import MILLISECOND_NS, Kind, NoteEvent
 from trainer.chords import Chord, parse_quality
@@ -51,11 +54,17 @@ def particulars() -> Particulars:
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true", help="as it is: this takes a second")
+    add_rows(parser)
+    parser.parse_args()
     tasks = plan(1000)
     events = take(tasks, Random(1))
     started = perf_counter()
     attempts = len([event for event in replay(Session(tasks, particulars()), events) if isinstance(event, TryGraded)])
-    print(f"{attempts} attempts replayed headless, targets new: {perf_counter() - started:.3f} s (bar 2 s)")
+    took_s = perf_counter() - started
+    print(f"{attempts} attempts replayed headless, targets new: {took_s:.3f} s (bar 2 s)")
+    tell_row("1,000 attempts replayed headless", took_s, "s", 2)
 
     session = Session(plan(1000), particulars())
     session.start(0)
@@ -73,6 +82,7 @@ def main() -> None:
             if type(each).__name__ == "Prompted":
                 session.prompt_shown(event.time_ns)
     centiles = statistics.quantiles(durations_ms, n=100)
+    tell_row("note-on to verdict in the session, p99", centiles[98], "ms", 1)
     print(
         f"note-on to answer of the session, {len(durations_ms)} note-ons: p50 {centiles[49]:.3f} ms, "
         f"p95 {centiles[94]:.3f} ms, p99 {centiles[98]:.3f} ms, max {max(durations_ms):.3f} ms (bar: p99 under 1 ms)"

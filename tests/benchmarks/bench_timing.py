@@ -25,6 +25,7 @@ from typing import NamedTuple
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from rows import add_rows, tell_row
 from simulated_takes import Score, Take, any_take, due_ms, scores
 
 from trainer.capture import Kind
@@ -117,6 +118,7 @@ def main() -> int:
     parser.add_argument("--quick", action="store_true", help="300 takes")
     parser.add_argument("--takes", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=0)
+    add_rows(parser)
     options = parser.parse_args()
     takes = 300 if options.quick else options.takes
     found: list[Row] = []
@@ -162,6 +164,17 @@ def main() -> int:
         who = "players who stop short" if stopped else "all others"
         print(f"told live as it came out, {who}: {100 * sum(same) / len(same):.2f} % of {len(same):,} slots")
     reached = sum(whole) / len(whole)
+    tell_row("slots of a take assigned as played", 100 * reached, "%", 100 * BAR, more_is_better=True)
+    by_time = 100 * sum(nearest) / len(nearest)
+    tell_row(
+        "slots of a take assigned as played, beside a plain rule",
+        100 * reached,
+        "%",
+        by_time,
+        "the nearest stroke in time",
+        more_is_better=True,
+    )
+    tell_row("alignment of a whole take, median", percentile(take_ns, 50) / 1000, "ms", None)
     print(
         f"\nassigned as generated: {100 * reached:.3f} % of {len(whole):,} slots in {takes:,} takes; "
         f"bar {100 * BAR:.0f} %"
