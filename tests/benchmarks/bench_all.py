@@ -4,8 +4,8 @@ Each is run by itself, one after another, with `--quick` (unless `--full`) and `
 limit. The table stands on standard output as Markdown; `--readme` also writes it into README between its markers. What
 took too long, failed, or has no rows is told under the table. Exit code 1 where one failed or took too long.
 
-Timed figures want a machine that does nothing else; how busy it was stands below the table. A benchmark that needs what is not here (JACK's server, tmux)
-says so and is left out.
+Timed figures want a machine that does nothing else; how busy it was stands below the table. A benchmark that needs what
+is not here (JACK's server, tmux) says so and is left out.
 """
 
 from __future__ import annotations
