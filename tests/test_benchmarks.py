@@ -26,11 +26,12 @@ def test_a_row_says_how_it_stands_beside_its_bar() -> None:
 
 
 @pytest.mark.parametrize("path", benchmarks(FOLDER), ids=lambda path: path.stem)
-def test_every_benchmark_gives_rows_and_has_a_quick_run(path: Path) -> None:
+def test_a_benchmark_that_gives_rows_takes_both_options(path: Path) -> None:
+    """One that gives none yet is told under the table."""
     text = path.read_text(encoding="utf-8")
-    assert "tell_row(" in text
-    assert "--quick" in text
-    assert "add_rows(" in text or "sys.argv" in text
+    if "tell_row(" in text:
+        assert "--quick" in text
+        assert "add_rows(" in text or "sys.argv" in text
 
 
 def written(folder: Path, name: str, text: str) -> Path:

@@ -8,8 +8,10 @@ from __future__ import annotations
 import re
 import shlex
 from collections.abc import Iterator
+from importlib import import_module
 from itertools import pairwise
 from pathlib import Path
+from pkgutil import iter_modules
 
 import pytest
 from hypothesis import given, settings
@@ -19,12 +21,12 @@ from test_screens import Evening, screen_text
 from textual.binding import Binding
 from textual.dom import DOMNode
 
+from trainer import screens
 from trainer.__main__ import command_line, main
 from trainer.commands import all_rows
 from trainer.commands.guiding import every_chapter
 from trainer.estimates import median_interval
 from trainer.manual import Chapter, chapters, wrapped
-from trainer.screens import app, guide, in_time, listening, lists, looking_back, practice, teaching
 from trainer.screens.guide import ChapterScreen, ChaptersScreen, HelpScreen, help_text
 from trainer.screens.practice import PracticeScreen
 from trainer.storage.settings import SETTINGS
@@ -171,7 +173,8 @@ def test_hands_and_ears_are_looked_after(words: str) -> None:
 def bound_keys() -> set[str]:
     """Every key that a screen of the program binds, as it is written."""
     found = {"Ctrl+P", "?", "Arrows"}  # the library's own command palette; F1's other key
-    for module in (app, guide, in_time, listening, lists, looking_back, practice, teaching):
+    for found_module in iter_modules(screens.__path__):
+        module = import_module(f"trainer.screens.{found_module.name}")
         for each in vars(module).values():
             if isinstance(each, type) and issubclass(each, DOMNode):
                 for binding in each.__dict__.get("BINDINGS", ()):

@@ -15,6 +15,7 @@ import pytest
 from test_form_screen import InTimeEvening, opened, play
 from test_screens import Evening, screen_text
 from test_screens_progress import Looking, press
+from test_screens_today import FirstEvening
 
 README = Path(__file__).parent.parent / "README.md"
 SIZE = (80, 24)
@@ -26,6 +27,12 @@ async def practice() -> str:
     async with evening.running(SIZE) as pilot:
         await evening.play(evening.target.keys, pilot)
         await evening.miss(pilot)
+        return screen_text(evening.app)
+
+
+async def today() -> str:
+    evening = FirstEvening()
+    async with evening.running(SIZE):
         return screen_text(evening.app)
 
 
@@ -46,7 +53,12 @@ async def roots() -> str:
         return screen_text(evening.app)
 
 
-PICTURES: Final[dict[str, Callable[[], Awaitable[str]]]] = {"practice": practice, "form": form, "roots": roots}
+PICTURES: Final[dict[str, Callable[[], Awaitable[str]]]] = {
+    "today": today,
+    "practice": practice,
+    "form": form,
+    "roots": roots,
+}
 
 
 def block(text: str) -> str:

@@ -31,6 +31,7 @@ ROOT = Path(__file__).parent.parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from conftest import JackDaemon  # noqa: E402
+from rows import add_rows, tell_row  # noqa: E402
 from virtual_piano import VirtualPiano, until  # noqa: E402
 
 from trainer.capture import Kind, NoteEvent  # noqa: E402
@@ -306,6 +307,7 @@ def main() -> int:
     parser.add_argument("--rate", type=int, default=20_000)
     parser.add_argument("--cycles", type=int, default=100)
     parser.add_argument("--quick", action="store_true")
+    add_rows(parser)
     parser.add_argument("--send", action="store_true", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.send:
@@ -321,10 +323,12 @@ def main() -> int:
         print(
             f"storm: {sent} messages, {reached:.0f} a second; lost {lost}, invented {invented}, right after it: {right}"
         )
+        tell_row(f"a storm of {sent:,} MIDI messages: notes lost or invented", lost + invented, "", 0)
         count, mistaken = raw_bytes(1_000_000 if not options.quick else 50_000)
         print(f"raw bytes: {count} messages; taken for what they are not {mistaken}")
         cycles, stuck, wrong = unplugged(options.cycles)
         print(f"unplugged: {cycles} times; stuck {stuck}, a right chord judged wrong afterwards {wrong}")
+        tell_row(f"piano unplugged {cycles} times: stuck, or judged wrong afterwards", stuck + wrong, "", 0)
     finally:
         daemon.close()
     return 1 if lost or invented or mistaken or stuck or wrong or not right else 0

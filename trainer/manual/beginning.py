@@ -18,9 +18,10 @@ setting-up first.
 
     trainer
 
-3. The first set begins at once: shells, two notes with the root at the bottom. The top line says which piano it \
-listens to. If it says that none is connected, press F9 and choose one, or the computer's keyboard to look around.
-4. From now on leave the computer alone.
+3. It opens on today's practice: what is planned and for how many minutes. On the first evening that is one new thing, \
+two notes with the root at the bottom. The last line says which piano it listens to. If it says that none is \
+connected, press F9 and choose one, or the computer's keyboard to look around.
+4. Play any key of the piano and let it go: it begins. From now on leave the computer alone.
 5. The chord stands in large letters, and beside it the ladder: one rung for each degree, the lowest note at the \
 bottom and named with its octave (C4 is middle C). Play all of it at once. Each rung fills as its key goes down.
 6. When the chord is decided you see what became of every degree, one sentence that says why if it was wrong, and the \
@@ -36,8 +37,8 @@ goes by at 80 beats a minute. A sign appears under each chord. Let it go by; one
 12. Ctrl+Q leaves the program. Everything that you played is kept; nothing needs saving.
 
 # The next evenings
-The program opens on the set that you played last. \
-A little on most days holds better than all of it on one, and a day of rest is no fault: \
+Open the program and play a key. Today's practice asks for what has faded and what was wrong, brings one new thing, \
+and what is still slow. A little on most days holds better than all of it on one, and a day of rest is no fault: \
 nothing here counts days in a row.
 
 # Without a piano at hand

@@ -8,10 +8,20 @@ from trainer.manual import Chapter
 
 PRACTISING: Final = Chapter(
     "practising",
-    "Practising: sets and lessons",
+    "Practising: today, sets, lessons",
     """\
-Practise a new voicing by itself at first, until about four answers in five are right; then mix it with others. \
-Mixed practice feels worse and holds better from one day to another: what counts as learned here is what \
+# Today's practice
+The program opens on it. It asks, in this order, for what has faded (right when last played, and due again), what was \
+wrong, one new thing, what is right and slow, and a form at tempo once all its voicings are in your hands. W tells the \
+reason of each, and in the drill Ctrl+Y that of the chord in hand. \
+What is missed comes back after some other chords. The setting daily_minutes says how long.
+
+    trainer today
+    trainer today --minutes 10 --why
+    trainer settings daily_minutes 15
+
+A new voicing comes by itself at first, root after root, until about four answers in five are right; then it is mixed \
+with others. Mixed practice feels worse and holds better from one day to another: what counts as learned here is what \
 is still right on another day.
 
 # Sets
@@ -162,6 +172,11 @@ the whole class next.
 # What to make of the figures
 Read the interval, not the figure. Compare a student with the same student last week, on the same kind of set, at the \
 same piano. No norms for others exist, and none are offered.
+
+# A report for the month
+What is learned, how surely, and what to work on next, as a web page or a PDF that needs nothing else:
+
+    trainer report --month 2026-03 --output march.html
 
 # On paper
     trainer sheet 'guide tones' --output guide.pdf
