@@ -26,8 +26,8 @@ connected, press F9 and choose one, or the computer's keyboard to look around.
 bottom and named with its octave (C4 is middle C). Play all of it at once. Each rung fills as its key goes down.
 6. When the chord is decided you see what became of every degree, one sentence that says why if it was wrong, and the \
 time. Hold the keys as long as you want to read. Let go, and the next root comes.
-7. If you missed it, the same chord stays: play it again. After three tries, where a set says nothing else, the next root \
-comes.
+7. If you missed it, the same chord stays: play it again. After three tries, where a set says nothing else, the next \
+root comes.
 8. F4 shows the answer, F2 asks the chord before once more, F3 skips, F6 pauses. F10 ends whenever you have had enough.
 9. At the end stand your figures, root by root in the cycle of fourths. A dash or "not enough yet" is meant as it \
 says: some tries prove nothing.
