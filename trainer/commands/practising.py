@@ -196,6 +196,7 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
     import trainer.screens  # noqa: F401
     from trainer.commands.assigned import Assigned
     from trainer.commands.in_time import in_time_of
+    from trainer.commands.making import Making
     from trainer.commands.teaching import TeachingDesk
     from trainer.screens.app import PracticeApp
 
@@ -211,6 +212,7 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
         counted=store.counted,
         keep=store.keep_row,
         teaching=TeachingDesk(store.places),
+        making=Making(store.places, sets.forget),
         describe=lambda entry: assigned.told(sets.described(entry)),
         relist=lambda: assigned.at_the_head(sets.entries()),
         outcome=assigned.after,
@@ -242,6 +244,10 @@ class _Sets:
         if name not in self._read:
             self._read[name] = read_set(Path(name))
         return self._read[name]
+
+    def forget(self, name: str) -> None:
+        """Read a set's file anew when it is next asked for."""
+        self._read.pop(name, None)
 
     def name_of(self, wanted: str) -> str:
         """The listed name of a set asked for on the command line, which must be without faults."""

@@ -17,6 +17,7 @@
         notices=(),                       # lines to tell when the program has opened
         describe=lambda entry: entry,     # a set's row with all that takes time to find out, asked when sets are listed
         teaching=None,                    # charts to teach by playing, and where lessons go: a `teaching.Desk`, or None
+        making=None,                      # writes sets put together on the screen, and changes them: a `making.Maker`
         counted=None,                     # () -> Tallies: the record, counted, for progress to look at; or None
         keep=None,                        # a named drill's TOML row -> a line for the player; writes it away; or None
         manual=chapters,                  # () -> the chapters to read from the help screen
@@ -86,6 +87,7 @@ from trainer.timing import Grid, PassRecord, Slot
 
 if TYPE_CHECKING:
     from trainer.drills import Lesson
+    from trainer.screens.making import Maker
     from trainer.screens.teaching import Desk
 
 if TYPE_CHECKING:
@@ -237,6 +239,7 @@ class PracticeApp(App[int]):
         counted: Callable[[], Tallies] | None = None,
         keep: Callable[[str], str] | None = None,
         teaching: Desk | None = None,
+        making: Maker | None = None,
         describe: Callable[[SetEntry], SetEntry] = lambda entry: entry,
         relist: Callable[[], Sequence[SetEntry]] | None = None,
         outcome: Callable[[Sequence[Attempt]], Sequence[str]] = lambda attempts: (),
@@ -276,6 +279,7 @@ class PracticeApp(App[int]):
         self._counted = counted
         self._keep = keep
         self._teaching = teaching
+        self.making = making
         self._describe = describe
         self._relist = relist
         self._outcome = outcome
@@ -693,8 +697,36 @@ class PracticeApp(App[int]):
         """A line that goes by itself."""
         self.notify(words, markup=False)
 
-    def action_sets(self) -> None:
-        """Choose a set."""
+    def action_make(self) -> None:
+        """Make a set of one's own."""
+        from trainer.screens.making import MakeScreen
+
+        if self.making is not None:
+            self._open(MakeScreen(self.making))
+
+    def change_set(self, name: str) -> None:
+        """Change a set of the player's own."""
+        from trainer.screens.making import MakeScreen
+
+        if self.making is None:
+            return
+        try:
+            self._open(MakeScreen(self.making, name, self.making.open(name)))
+        except self.refusals as error:
+            self.tell(str(error))
+
+    def keep_made(self, write: Callable[[], str]) -> None:
+        """Write what was put together, which gives its set's name, and show it in the list."""
+        try:
+            name = write()
+        except self.refusals as error:
+            self.tell(str(error))
+            return
+        self.tell("Written; it is among your sets.")
+        self.action_sets(name)
+
+    def action_sets(self, current: str = "") -> None:
+        """Choose a set; the named one under the bar, or the one in hand."""
         try:
             if self._relist is not None:
                 self.drill_sets = tuple(self._relist()) or self.drill_sets
@@ -702,7 +734,7 @@ class PracticeApp(App[int]):
         except self.refusals as error:
             self.tell(str(error))
             return
-        self._open(SetsScreen(described, self._set.name))
+        self._open(SetsScreen(described, current or self._set.name))
 
     def action_in_time(self) -> None:
         """Choose a form to play in time."""
@@ -825,6 +857,8 @@ class PracticeApp(App[int]):
             yield SystemCommand("Today's practice", "what is planned, and why", self.action_today)
             yield SystemCommand("Why this one", "the reason for the chord that is asked", self.action_why)
         yield SystemCommand("Choose a set", "practise something else", self.action_sets)
+        if self.making is not None:
+            yield SystemCommand("Make a set", "chords, voicings, roots and times, without a file", self.action_make)
         if self.in_time is not None:
             yield SystemCommand("Play a form in time", "with a count-in, at a tempo", self.action_in_time)
         yield SystemCommand("Play, and read", "what the keys you hold are called", self.action_listen)

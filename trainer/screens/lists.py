@@ -63,7 +63,11 @@ class Choices(OptionList):
 class SetsScreen(Level):
     """Choose the set to practise, or with a `heading` the way of practising a lesson."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("t", "in_time", "In time")]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("t", "in_time", "In time"),
+        Binding("m", "make", "Make a set"),
+        Binding("e", "change", "Change it"),
+    ]
 
     def __init__(self, sets: Sequence[SetEntry], current: str, heading: str = "") -> None:
         super().__init__()
@@ -86,8 +90,20 @@ class SetsScreen(Level):
         yield Footer(show_command_palette=False, compact=True)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Forms in time are offered where there are some."""
+        """Forms in time are offered where there are some; a way of practising a lesson is not made here."""
+        if action in ("make", "change"):
+            return self.app.making is not None and not self.heading
         return self.app.in_time is not None if action == "in_time" else True
+
+    def action_make(self) -> None:
+        """To the making of a set."""
+        self.app.action_make()
+
+    def action_change(self) -> None:
+        """Change the set under the bar."""
+        row = self.query_one("#sets", OptionList).highlighted
+        if row is not None:
+            self.app.change_set(self.sets[row].name)
 
     def action_in_time(self) -> None:
         """To the forms that can be played in time."""
