@@ -16,13 +16,10 @@ from hypothesis import strategies as st
 
 from trainer.accompaniment import (
     CLICKS,
-    RHYTHMS,
     BarAt,
-    Chord,
     SoundNote,
     bars_of,
     bass_chords,
-    chords_of,
     click,
     count_in,
     cues,
@@ -35,10 +32,12 @@ from trainer.accompaniment import (
     melody,
     root_below,
     roots,
+    slot_chords,
     voiced,
     walking,
 )
-from trainer.charts import FORMS, Chart, FormRow, MelodyNote, Meter, form_chart, lead_chart, read_chart
+from trainer.charts import FORMS, Chart, FormRow, MelodyNote, Meter, form_chart, read_chart
+from trainer.drills import Rule, lesson_of, read_rhythm
 from trainer.pitch import MidiNote, Note
 from trainer.timing import STRAIGHT, SWUNG, Grid
 
@@ -213,26 +212,13 @@ def test_in_six_eight_the_bass_steps_on_the_dotted_quarters() -> None:
 # -- voicings and melody
 
 
-def test_the_voicings_of_a_led_chart_sound_until_the_next_one() -> None:
-    found = lead_chart(form_chart("ii-V-I", Note.parse("C")))
-    chords = chords_of(found)
-    assert [(float(one.start_beats), float(one.beats)) for one in chords] == [(0, 4), (4, 4), (8, 8)]
-    assert chords[0].keys == tuple(found.path.stations[0].placement.keys)
+def test_the_voicings_of_a_form_sound_as_its_rhythm_says() -> None:
+    lesson = lesson_of(form_chart("ii-V-I"), (Rule(rhythm=read_rhythm("1 chord, 2& chord")),))
+    chords = slot_chords(lesson.slots())
+    assert [float(one.start_beats) for one in chords] == [0, 1.5, 4, 5.5, 8, 9.5, 12, 13.5]
     notes = voiced(chords)
-    assert len(notes) == sum(len(one.keys) for one in chords) and last_beat(notes) == 16
-
-
-def test_no_chord_is_a_rest_between_voicings() -> None:
-    chords = chords_of(lead_chart(read_chart("key: C\n| Cmaj7 | N.C. | Cmaj7 |")))
-    assert [(float(one.start_beats), float(one.beats)) for one in chords] == [(0, 4), (8, 4)]
-
-
-@pytest.mark.parametrize("rhythm", RHYTHMS)
-@pytest.mark.parametrize("beats", [1, 2, 3, 4, 8])
-def test_a_rhythm_stays_within_its_chord_and_never_leaves_it_out(rhythm: str, beats: int) -> None:
-    notes = voiced([Chord(Fraction(4), Fraction(beats), (60, 64))], rhythm)
-    assert notes and all(4 <= note.start_beats < note.end_beats <= 4 + beats for note in notes)
-    assert {note.key for note in notes} == {60, 64}
+    assert len(notes) == sum(len(one.keys) for one in chords)
+    assert {note.key for note in notes if note.start_beats == 0} == set(lesson.form[0].target.keys)
 
 
 def melody_chart() -> Chart:
@@ -270,7 +256,7 @@ def test_all_is_quiet_unless_asked_otherwise() -> None:
         *click(bars_of(chart)),
         *count_in(Meter(4, 4)),
         *walking(bass_chords(chart)),
-        *voiced(chords_of(lead_chart(chart))),
+        *voiced(slot_chords(lesson_of(chart).slots())),
         *held_chord((60, 64)),
     ]
     assert max(note.velocity for note in notes) <= 72 and {note.channel for note in notes} == {0, 9}

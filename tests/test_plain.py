@@ -92,7 +92,7 @@ def program(tmp_path: Path, set_file: Path, request: pytest.FixtureRequest) -> I
 
 @pytest.mark.parametrize("program", [("--input", "script", "--seed", "1")], indirect=True)
 def test_a_session_is_asked_for_drilled_and_ended_in_lines(program: Program) -> None:
-    assert program.line().startswith("Listening to scripted player. Type again, skip, show, pause, go on or end")
+    assert program.line().startswith("Listening to scripted player. Type again, skip, show, hear, pause, go on or end")
     assert program.line() == "Two roots."
     assert program.line() == "1 of 3. Cm7, rootless from the third: flat 3 E flat, 5 G, flat 7 B flat, 9 D."
     program.until("Done. ")

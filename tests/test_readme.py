@@ -13,7 +13,8 @@ from typing import Final
 
 import pytest
 from test_form_screen import InTimeEvening, opened, play
-from test_screens import Evening, screen_text
+from test_screens import screen_text
+from test_screens_hearing import Module, evening_with
 from test_screens_progress import Looking, press
 from test_screens_today import FirstEvening
 
@@ -23,7 +24,7 @@ PLACE = re.compile(r"<!-- screen: (?P<name>[a-z]+) -->\n(?P<shown>.*?)<!-- end o
 
 
 async def practice() -> str:
-    evening = Evening()
+    evening = evening_with(Module())
     async with evening.running(SIZE) as pilot:
         await evening.play(evening.target.keys, pilot)
         await evening.miss(pilot)

@@ -68,6 +68,7 @@ class Command(StrEnum):
     PAUSE = "pause"
     RESUME = "go on"
     FINISH = "next set"
+    HEAR = "hear it"
 
 
 class Prompter(Protocol):
@@ -144,6 +145,13 @@ class AnswerShown:
 
 
 @dataclass(frozen=True, slots=True)
+class HearingAsked:
+    """The player asked to hear the voicing; it is sounded by whoever drives the session."""
+
+    task: Task
+
+
+@dataclass(frozen=True, slots=True)
 class Paused:
     """The session waits; `reason` is a sentence for the player."""
 
@@ -162,7 +170,9 @@ class Finished:
     attempts: tuple[Attempt, ...]
 
 
-SessionEvent = Prompted | Heard | TryGraded | AttemptEnded | Voided | AnswerShown | Paused | Resumed | Finished
+SessionEvent = (
+    Prompted | Heard | TryGraded | AttemptEnded | Voided | AnswerShown | HearingAsked | Paused | Resumed | Finished
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -581,6 +591,15 @@ class Session:
             self._hint = "shown"
         return [AnswerShown(task)]
 
+    def _hear_it(self, now_ns: int) -> list[SessionEvent]:
+        task = self.task
+        if task is None:
+            return []
+        # What sounds is a hint, unless the prompt shows or sounds as much by itself.
+        if self.state is State.PROMPTED and task.hint not in ("notes", "sound"):
+            self._hint = self._hint or "heard"
+        return [HearingAsked(task)]
+
     def _pause(self, now_ns: int) -> list[SessionEvent]:
         happened: list[SessionEvent] = []
         if self.state is State.ANSWERED:
@@ -636,6 +655,8 @@ _COMMANDS: Final[dict[tuple[State, Command], Callable[[Session, int], list[Sessi
     (State.PROMPTED, Command.SHOW): Session._show,
     (State.PROMPTED, Command.PAUSE): Session._pause,
     (State.PROMPTED, Command.FINISH): Session._end,
+    (State.PROMPTED, Command.HEAR): Session._hear_it,
+    (State.ANSWERED, Command.HEAR): Session._hear_it,
     (State.ANSWERED, Command.AGAIN): Session._again_after_answer,
     (State.ANSWERED, Command.SKIP): Session._force_next,
     (State.ANSWERED, Command.SHOW): Session._show,

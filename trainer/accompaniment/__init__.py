@@ -4,7 +4,7 @@
     cues(notes, Grid(tempo_bpm=120, start_ns=...))      # MIDI messages with the moment of each
 
 `notes` holds the values and turns beats into time, `clicks` the click and the count-in by meter, `bass` the root or a
-walking line, `chords` voicings held or in rhythm, the melody, and what was played beside what was asked.
+walking line, `chords` voicings in the rhythm of a form, the melody, and what was played beside what was asked.
 
 Quiet by default: `QUIET` is the velocity of an unaccented note. Everything that has a pitch goes out on channel 1,
 because many a digital piano listens to that one alone; the click goes out on channel 10.
@@ -12,9 +12,7 @@ because many a digital piano listens to that one alone; the click goes out on ch
 
 from trainer.accompaniment.bass import BassChord, bass_chords, roots, walking
 from trainer.accompaniment.chords import (
-    RHYTHMS,
     Chord,
-    chords_of,
     heard_beside,
     held_chord,
     melody,
@@ -28,7 +26,6 @@ from trainer.accompaniment.notes import QUIET, TONES, Cue, SoundNote, cues, firs
 __all__ = [
     "CLICKS",
     "QUIET",
-    "RHYTHMS",
     "TONES",
     "BarAt",
     "BassChord",
@@ -37,7 +34,6 @@ __all__ = [
     "SoundNote",
     "bars_of",
     "bass_chords",
-    "chords_of",
     "click",
     "count_in",
     "cues",

@@ -17,7 +17,7 @@ Source: common practice, no source.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import inf
 from typing import Final
@@ -60,6 +60,15 @@ class BassChord:
     @property
     def end_beats(self) -> Fraction:
         return self.start_beats + self.beats
+
+    def later(self, beats: Fraction) -> BassChord:
+        """The same so many beats later, as in a form that comes round again."""
+        return replace(
+            self,
+            start_beats=self.start_beats + beats,
+            steps=tuple(step + beats for step in self.steps),
+            strong=frozenset(step + beats for step in self.strong),
+        )
 
 
 def bass_chords(chart: Chart, *, pickup: bool = True) -> tuple[BassChord, ...]:

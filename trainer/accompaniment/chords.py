@@ -1,4 +1,4 @@
-"""Voicings held or in rhythm, the melody, and what was played beside what was asked.
+"""Voicings in the rhythm of a form, the melody, and what was played beside what was asked.
 
 Source: common practice, no source.
 """
@@ -12,7 +12,7 @@ from typing import Final
 
 from trainer.accompaniment.bass import LOWEST_KEY
 from trainer.accompaniment.notes import QUIET, SoundNote
-from trainer.charts import Chart, ChartPath
+from trainer.charts import Chart
 from trainer.pitch import Note
 from trainer.timing import Slot
 
@@ -25,34 +25,11 @@ _REST_BEATS: Final = Fraction(1, 2)
 
 @dataclass(frozen=True, slots=True)
 class Chord:
-    """Keys that sound together from `start_beats` for `beats`; no keys are a rest."""
+    """Keys that sound together from `start_beats` for `beats`."""
 
     start_beats: Fraction
     beats: Fraction
     keys: tuple[int, ...]
-
-
-RHYTHMS: Final[dict[str, tuple[tuple[Fraction, Fraction], ...]]] = {
-    "held": (),
-    "one and two-and": ((Fraction(0), Fraction(1)), (Fraction(3, 2), Fraction(1, 2))),
-    "two and four": ((Fraction(1), Fraction(1, 2)), (Fraction(3), Fraction(1, 2))),
-    "beats": tuple((Fraction(beat), Fraction(3, 4)) for beat in range(4)),
-}
-"""Rhythms of a chord by name, in counting words: (beat from where the chord comes in, length in beats), once every four
-beats; ``held`` sounds through."""
-_RHYTHM_BEATS: Final = 4
-
-
-def chords_of(found: ChartPath) -> tuple[Chord, ...]:
-    """The voicings of a led chart, each until the next one or N.C., the last to the end of the form."""
-    chart = found.chart
-    end = max((bar.start_beats + bar.beats for bar in chart.played), default=Fraction(0))
-    starts = [one.start_beats for one in found.chords]
-    ends = [*starts[1:], end]
-    return tuple(
-        Chord(starts[station.number], ends[station.number] - starts[station.number], tuple(station.placement.keys))
-        for station in found.path.stations
-    )
 
 
 def slot_chords(slots: Iterable[Slot]) -> tuple[Chord, ...]:
@@ -60,27 +37,9 @@ def slot_chords(slots: Iterable[Slot]) -> tuple[Chord, ...]:
     return tuple(Chord(slot.start_beats, slot.beats, tuple(slot.target.keys)) for slot in slots)
 
 
-def voiced(chords: Iterable[Chord], rhythm: str = "held", velocity: int = QUIET) -> tuple[SoundNote, ...]:
-    """The notes of some chords in a rhythm of `RHYTHMS` (KeyError for another). A chord too short for any stroke of the
-    rhythm is held.
-
-    >>> chord = Chord(Fraction(4), Fraction(4), (53, 57, 60, 64))
-    >>> [(float(note.start_beats), float(note.beats)) for note in voiced([chord], "one and two-and") if note.key == 53]
-    [(4.0, 1.0), (5.5, 0.5)]
-    """
-    strokes = RHYTHMS[rhythm]
-    found = []
-    for one in chords:
-        end = one.start_beats + one.beats
-        placed = [
-            (start, min(length, end - start))
-            for four in range(0, int(one.beats) + 1, _RHYTHM_BEATS)
-            for at, length in strokes
-            if (start := one.start_beats + four + at) < end
-        ]
-        for start, length in placed or [(one.start_beats, one.beats)]:
-            found += [SoundNote(start, length, key, velocity) for key in one.keys]
-    return tuple(found)
+def voiced(chords: Iterable[Chord], velocity: int = QUIET) -> tuple[SoundNote, ...]:
+    """The notes of some chords."""
+    return tuple(SoundNote(one.start_beats, one.beats, key, velocity) for one in chords for key in one.keys)
 
 
 def melody(chart: Chart, velocity: int = QUIET, *, pickup: bool = True) -> tuple[SoundNote, ...]:

@@ -4,9 +4,9 @@
 and reads drill sets and lessons, `lessons` tells one, `teaching` writes one by playing, `store` is the player's record
 and settings, `todays` plans today's practice, `practising` runs drills on the screen and without it, `in_time` plays
 forms, `showing` lists ports, `counting` tells figures, `reporting` writes reports, `charts` finds, shows and converts
-charts, `leading` finds voicings for one, `sheets` prints, `assigning` hands out and reads back, `plain` practises in
-lines, `keeping` writes the record out, takes it in and grades it again, `caring` looks after the program, `guiding`
-prints the manual. Nothing heavy is imported before the command that needs it.
+charts, `leading` finds voicings for one, `hearing` sounds them, `sheets` prints, `assigning` hands out and reads back,
+`plain` practises in lines, `keeping` writes the record out, takes it in and grades it again, `caring` looks after the
+program, `guiding` prints the manual. Nothing heavy is imported before the command that needs it.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         charts,
         counting,
         guiding,
+        hearing,
         in_time,
         keeping,
         leading,
@@ -43,6 +44,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         spelling,
         charts,
         leading,
+        hearing,
         lessons,
         teaching,
         showing,

@@ -179,6 +179,8 @@ def _terminal(options: argparse.Namespace) -> Iterator[Finding]:
 
 def _midi(options: argparse.Namespace) -> Iterator[Finding]:
     from trainer.inputs.ports import list_ports
+    from trainer.midi.names import printable
+    from trainer.sound import list_outputs
 
     listing = list_ports()
     if listing.names:
@@ -186,6 +188,11 @@ def _midi(options: argparse.Namespace) -> Iterator[Finding]:
     else:
         found = listing.problem or "no MIDI port found"
         yield Finding("pianos to hear", found, False, "switch the piano on and connect its USB socket: trainer ports")
+    outputs = list_outputs()
+    if outputs.names:
+        yield Finding("ports to sound on", f"{', '.join(map(printable, outputs.names))} ({outputs.backend})")
+    else:
+        yield Finding("ports to sound on", outputs.problem, True, "drills run without; hear it, click and bass do not")
 
 
 def _folders(options: argparse.Namespace) -> Iterator[Finding]:

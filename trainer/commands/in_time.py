@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
+from trainer.commands.hearing import BASS_KINDS, CLICK_KINDS, Speaker
 from trainer.commands.refusals import DONE, NO, USED_WRONGLY, Refusal
-from trainer.commands.rows import CommandRow
+from trainer.commands.rows import CommandRow, whole_number
 from trainer.commands.sets import load_lesson
 from trainer.commands.streams import json_line
 
@@ -20,12 +21,9 @@ if TYPE_CHECKING:
     from trainer.in_time import ClickBegan, Course, FormEvent, FormSession, PassBegan, Piece
     from trainer.inputs.files import TempoChange
     from trainer.screens.app import Hand, InTime
-    from trainer.sound import Sound
     from trainer.timing import Aligned, Grid, PassRecord
 
 START_BPM: Final = 80
-CLICK_KINDS: Final = ("beats", "two and four", "one", "ride")
-BASS_KINDS: Final = ("walking", "roots", "none")
 INPUT: Final = "PORT|FILE.mid|computer|script"
 
 
@@ -92,30 +90,27 @@ def form_session(course: Course, store: Store, port: str, stamp_origin: str, con
 class Accompanist:
     """Sounds click and bass of each pass on a MIDI port out; without one it says so, and the beat is only seen."""
 
-    def __init__(self, options: argparse.Namespace, store: Store) -> None:
-        self._wanted = getattr(options, "output_port", None) or store.settings.sound_port
+    def __init__(self, options: argparse.Namespace, store: Store, speaker: Speaker) -> None:
+        self._speaker = speaker
         self._velocity = store.settings.sound_velocity
         self._click = getattr(options, "click", None) or "beats"
         self._bass = getattr(options, "bass", None) or "walking"
         self._silent = getattr(options, "silent", False)
-        self._sound: Sound | None = None
 
     def begin(self, began: PassBegan, count_in_bars: int, piano: str) -> str:
         """Sound a pass from its count-in on; a line for the player where nothing sounds."""
         from trainer.accompaniment import cues
         from trainer.in_time import accompaniment_of
         from trainer.midi.names import PortError
-        from trainer.sound import open_sound
 
         if self._silent:
             return "Without sound: follow the beat on the screen."
-        if self._sound is None:
-            try:
-                self._sound = open_sound(self._wanted, beside=piano)
-            except PortError as error:
-                return f"Nothing sounds: follow the beat on the screen. {error}"
+        try:
+            sound = self._speaker.open(piano)
+        except PortError as error:
+            return f"Nothing sounds: follow the beat on the screen. {error}"
         notes = accompaniment_of(began.piece, count_in_bars, self._click, self._bass, self._velocity)
-        self._sound.play(cues(notes, began.grid))
+        sound.play(cues(notes, began.grid))
         return ""
 
     def click_along(self, began: ClickBegan, piano: str) -> str:
@@ -123,30 +118,22 @@ class Accompanist:
         from trainer.accompaniment import click, cues, even_bars
         from trainer.charts import Meter
         from trainer.midi.names import PortError
-        from trainer.sound import open_sound
 
         try:
-            self._sound = self._sound or open_sound(self._wanted, beside=piano)
+            sound = self._speaker.open(piano)
         except PortError as error:
             return f"Nothing sounds: play with the beats as they are printed. {error}"
         bars = even_bars(Meter(began.count_in_beats, 4), began.beats // began.count_in_beats + 1, -began.count_in_beats)
-        self._sound.play(cues(click(bars, "beats", self._velocity), began.grid))
+        sound.play(cues(click(bars, "beats", self._velocity), began.grid))
         return ""
-
-    def echoes(self, event: NoteEvent) -> bool:
-        """Whether an event is only what was sounded, sent back by the instrument."""
-        return self._sound is not None and self._sound.player(event)
 
     def silence(self) -> None:
         """All notes off at once; nothing more of the pass sounds."""
-        if self._sound is not None:
-            self._sound.stop()
+        self._speaker.stop()
 
     def close(self) -> None:
         """Silence, and let go of the port."""
-        if self._sound is not None:
-            self._sound.close()
-            self._sound = None
+        self._speaker.close()
 
 
 # -- played
@@ -175,12 +162,12 @@ def _on_screen(options: argparse.Namespace, store: Store, course: Course) -> int
     return run(practice_app(options, store, course))
 
 
-def in_time_of(options: argparse.Namespace, store: Store, course: Course | None) -> InTime:
+def in_time_of(options: argparse.Namespace, store: Store, course: Course | None, speaker: Speaker) -> InTime:
     """What the screen needs for forms at a tempo: every progression and form of the table, and the course asked for."""
     from trainer.charts import FORMS
     from trainer.screens.app import InTime, SetEntry
 
-    accompanist = Accompanist(options, store)
+    accompanist = Accompanist(options, store, speaker)
     played: list[tuple[Course, str]] = []
 
     def opened(name: str, hand: Hand) -> FormSession:
@@ -204,7 +191,6 @@ def in_time_of(options: argparse.Namespace, store: Store, course: Course | None)
         store=store.append_pass,
         accompany=accompany,
         silence=accompanist.silence,
-        echoes=accompanist.echoes,
         close=accompanist.close,
         at_once=course is not None,
     )
@@ -216,9 +202,10 @@ def _in_lines(options: argparse.Namespace, store: Store, course: Course) -> int:
     from trainer.inputs.running import Live, Take
     from trainer.inputs.source import InputError
 
-    accompanist = Accompanist(options, store)
+    speaker = Speaker(store.settings, options.output_port or "")
+    accompanist = Accompanist(options, store, speaker)
     try:
-        source = without_screen(options, store.settings.channel - 1 if store.settings.channel else None)
+        source = without_screen(options, store.settings.channel - 1 if store.settings.channel else None, speaker)
         if isinstance(source, Take):
             raise Refusal("a recorded take is graded by: trainer grade TAKE.mid --set LESSON", USED_WRONGLY)
         session = form_session(course, store, source.name, source.stamp_origin, {})
@@ -394,9 +381,10 @@ def calibrate(options: argparse.Namespace) -> int:
     from trainer.storage.files import utc_now
 
     store = Store(options.records)
-    accompanist = Accompanist(options, store)
+    speaker = Speaker(store.settings, options.output_port or "")
+    accompanist = Accompanist(options, store, speaker)
     try:
-        source = without_screen(options, store.settings.channel - 1 if store.settings.channel else None)
+        source = without_screen(options, store.settings.channel - 1 if store.settings.channel else None, speaker)
         if not isinstance(source, Live):
             raise Refusal("only a piano on a port can be measured; leave --input out, or name a port", USED_WRONGLY)
         session = CalibrationSession(options.tempo)
@@ -432,8 +420,10 @@ def _form_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("form", metavar="CHART", help="a lesson, a chart file, or a progression or form by name")
     _what(parser)
     parser.add_argument("--all-keys", action="store_true", help="in all twelve keys, in the cycle of fourths")
-    parser.add_argument("--passes", type=_number(1, 50), default=3, metavar="N", help="at most so many in each key")
-    parser.add_argument("--count-in", type=_number(1, 8), default=2, metavar="BARS", help="bars to be counted in")
+    parser.add_argument(
+        "--passes", type=whole_number(1, 50), default=3, metavar="N", help="at most so many in each key"
+    )
+    parser.add_argument("--count-in", type=whole_number(1, 8), default=2, metavar="BARS", help="bars to be counted in")
     parser.add_argument("--input", metavar=INPUT, help="what to listen to, as in trainer drill")
     parser.add_argument("--click", choices=CLICK_KINDS, help="what clicks (beats)")
     parser.add_argument("--bass", choices=BASS_KINDS, help="the bass under what you play (walking)")
@@ -449,17 +439,8 @@ def _form_arguments(parser: argparse.ArgumentParser) -> None:
 def _what(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--key", metavar="NOTE", help="the key to play it in")
     parser.add_argument("--section", metavar="LETTER", help="only this section")
-    parser.add_argument("--tempo", type=_number(20, 400), metavar="BPM", help="beats a minute")
+    parser.add_argument("--tempo", type=whole_number(20, 400), metavar="BPM", help="beats a minute")
     parser.add_argument("--straight", action="store_true", help="even eighths; without it they swing")
-
-
-def _number(least: int, most: int) -> Callable[[str], int]:
-    def read(text: str) -> int:
-        if not text.isdecimal() or not least <= int(text) <= most:
-            raise argparse.ArgumentTypeError(f"{text!r} is no whole number from {least} to {most}")
-        return int(text)
-
-    return read
 
 
 def _grade_arguments(parser: argparse.ArgumentParser) -> None:
@@ -473,7 +454,7 @@ def _grade_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _calibrate_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--input", metavar=INPUT, help="the port to measure")
-    parser.add_argument("--tempo", type=_number(40, 160), default=80, metavar="BPM", help="beats a minute (80)")
+    parser.add_argument("--tempo", type=whole_number(40, 160), default=80, metavar="BPM", help="beats a minute (80)")
     parser.add_argument("--output-port", metavar="PORT", help="the MIDI port to click on, by part of its name")
     parser.add_argument("--records", metavar="FILE", help="keep the measurement in this record")
     parser.set_defaults(seed=None)

@@ -25,6 +25,7 @@ WORDS: Final[Mapping[str, Command]] = {
     "again": Command.AGAIN,
     "skip": Command.SKIP,
     "show": Command.SHOW,
+    "hear": Command.HEAR,
     "pause": Command.PAUSE,
     "go on": Command.RESUME,
     "end": Command.FINISH,
@@ -184,16 +185,21 @@ def practise_plainly(options: argparse.Namespace) -> int:
     from pathlib import Path
     from random import Random
 
+    from trainer.commands.hearing import Hearing, Speaker
     from trainer.commands.practising import session_of, without_screen
     from trainer.commands.sets import found_set, listed_names, load_set
     from trainer.inputs.running import Live
     from trainer.inputs.source import InputError
+    from trainer.screens.hearing import HearIt
+    from trainer.session import HearingAsked, Prompted
 
     store = Store(options.records)
+    speaker = Speaker(store.settings, told=lambda line: print(spoken(line), flush=True))
+    hearing = Hearing(speaker)
     typed = Typed(iter(()) if sys.stdin is None else iter(sys.stdin))
     chance = Random(options.seed)
     try:
-        source = without_screen(options, store.settings.channel - 1 if store.settings.channel else None)
+        source = without_screen(options, store.settings.channel - 1 if store.settings.channel else None, speaker)
         print(spoken(f"Listening to {source.name}. {HOW}"), flush=True)
         names, titles = zip(*listed_names(store.places), strict=True)
         wanted = found_set(options.set) if options.set else None
@@ -210,10 +216,17 @@ def practise_plainly(options: argparse.Namespace) -> int:
             given = {key: known[name] for key, name in controls.items() if name in known}
             session = session_of(chance, drill_set, store, source.name, source.stamp_origin, given)
             typed.to(source.wish if isinstance(source, Live) else None)
+            hear_it = HearIt(hearing)
             for event in source.run(session):
                 store.keep(event)
+                hear_it.saw(event)
                 for line in told(event):
                     print(spoken(line), flush=True)
+                if isinstance(event, HearingAsked):
+                    print(spoken(hear_it.press(source.name)), flush=True)
+                elif isinstance(event, Prompted) and event.task.hint == "sound":
+                    if problem := hearing.hear(event.task.target, piano=source.name):
+                        print(spoken(problem), flush=True)
             typed.to(None)
             following = choose(typed, ("Once more", "Another set"))
             if following is None:
@@ -222,4 +235,5 @@ def practise_plainly(options: argparse.Namespace) -> int:
     except InputError as error:
         raise Refusal(str(error)) from None
     finally:
+        speaker.close()
         store.close()

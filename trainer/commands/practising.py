@@ -20,6 +20,7 @@ from trainer.commands.todays import TODAY, Todays
 
 if TYPE_CHECKING:
     from trainer.capture import Capture
+    from trainer.commands.hearing import Speaker
     from trainer.drills import DrillSet, Fault
     from trainer.in_time import Course
     from trainer.inputs.running import Live, Script, Take
@@ -95,8 +96,11 @@ def hearing(port: str) -> Capture:
     return Capture(Windows().widened(BLUETOOTH_MS * MILLISECOND_NS) if is_bluetooth(port) else Windows())
 
 
-def without_screen(options: argparse.Namespace, channel: int | None) -> Take | Script | Live:
-    """What plays where there is no screen: a take, the scripted player, or a live port, as ``--input`` says."""
+def without_screen(
+    options: argparse.Namespace, channel: int | None, speaker: Speaker | None = None
+) -> Take | Script | Live:
+    """What plays where there is no screen: a take, the scripted player, or a live port, as ``--input`` says; without
+    what the `speaker` sounds, where the instrument sends that back."""
     from random import Random
 
     from trainer.inputs.running import Live, Script, Take
@@ -116,7 +120,8 @@ def without_screen(options: argparse.Namespace, channel: int | None) -> Take | S
             raise Refusal(listing.problem or "there is no MIDI on this machine")
         if not listing.names:
             print(f"trainer: {listing.problem or 'No MIDI port found.'} The drill waits for one.", file=sys.stderr)
-    return Live(PortInput([wanted] if wanted else [], channel=channel))
+    source = PortInput([wanted] if wanted else [], channel=channel)
+    return Live(source) if speaker is None else Live(source, speaker.player)
 
 
 def is_take(wanted: str) -> bool:
@@ -195,6 +200,7 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
     # Textual reads its frame rate when it is imported, and importing trainer.screens sets it.
     import trainer.screens  # noqa: F401
     from trainer.commands.assigned import Assigned
+    from trainer.commands.hearing import Hearing, Speaker
     from trainer.commands.in_time import in_time_of
     from trainer.commands.making import Making
     from trainer.commands.teaching import TeachingDesk
@@ -203,6 +209,7 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
     assigned = Assigned(store)
     todays = Todays(store, getattr(options, "minutes", None))
     sets = _Sets(store, options.seed, todays)
+    speaker = Speaker(store.settings, getattr(options, "output_port", None) or "")
     chosen = sets.name_of(options.set) if options.set else ""
     return PracticeApp(
         sets=assigned.at_the_head(sets.entries()),
@@ -222,7 +229,8 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
         today=todays if todays.wanted else None,
         break_minutes=store.settings.break_minutes,
         first_set=chosen,
-        in_time=in_time_of(options, store, course),
+        in_time=in_time_of(options, store, course, speaker),
+        sounding=Hearing(speaker) if store.settings.sound else None,
         manual=every_chapter,
         crash_report=store.places.log,
         **_sources(options, store),

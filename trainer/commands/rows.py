@@ -14,6 +14,21 @@ def no_arguments(parser: argparse.ArgumentParser) -> None:
     """For a command that takes none."""
 
 
+def whole_number(least: int, most: int) -> Callable[[str], int]:
+    """Reads an argument that is a whole number within limits.
+
+    >>> whole_number(1, 8)("4")
+    4
+    """
+
+    def read(text: str) -> int:
+        if not text.isdecimal() or not least <= int(text) <= most:
+            raise argparse.ArgumentTypeError(f"{text!r} is no whole number from {least} to {most}")
+        return int(text)
+
+    return read
+
+
 @dataclass(frozen=True, slots=True)
 class CommandRow:
     """One command. `words` begin with a small letter and have no full stop; `examples` is one a line, indented by two;

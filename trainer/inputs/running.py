@@ -105,11 +105,20 @@ class Script:
 
 
 class Live:
-    """A source that plays in real time. `run` raises `InputError` where it cannot be opened."""
+    """A source that plays in real time. `run` raises `InputError` where it cannot be opened.
 
-    def __init__(self, source: Source) -> None:
+    `is_echo` is shown every event on the source's thread, and what it is true of is left out: what was sounded, sent
+    back by the instrument.
+    """
+
+    def __init__(self, source: Source, is_echo: Callable[[NoteEvent], bool] = lambda event: False) -> None:
         self._source = source
+        self._is_echo = is_echo
         self._heard: SimpleQueue[NoteEvent | Command] = SimpleQueue()
+
+    def _post(self, event: NoteEvent) -> None:
+        if not self._is_echo(event):
+            self._heard.put(event)
 
     @property
     def name(self) -> str:
@@ -138,7 +147,7 @@ class Live:
 
     def _run(self, session: Timed[Event], command: Callable[[Command, int], list[Event]] | None) -> Iterator[Event]:
         heard = self._heard
-        self._source.start(heard.put)
+        self._source.start(self._post)
         try:
             happened = session.start(perf_counter_ns())
             while True:
@@ -160,7 +169,7 @@ class Live:
 
     def run(self, session: Session) -> Iterator[SessionEvent]:
         heard = self._heard
-        self._source.start(heard.put)
+        self._source.start(self._post)
         try:
             happened = session.start(perf_counter_ns())
             while True:

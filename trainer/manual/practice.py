@@ -56,7 +56,15 @@ Any chart in any key, the voicings that move least, and the whole on paper to st
     trainer lead 'jazz blues' --key Bb --loop
     trainer sheet kettle --key Eb --output kettle.pdf
 
+# Hear it
+F5 sounds the voicing asked for through the MIDI in of your piano, with the root below where it is rootless; again, it \
+sounds your answer before and then what was asked for. A form, a chart or a lesson is heard as written:
+
+    trainer hear kettle --melody --click
+    trainer hear ii-V-I --key Bb --tempo 120 --bass walking
+
 # One chord
+    trainer hear C7alt --voicing 'rootless from the third'
     trainer spell Cm7 --voicing 'rootless from the third'
     trainer name Eb3 G3 Bb3 D4 --chord Cm7""",
 )

@@ -11,10 +11,10 @@
         computer_keyboard=None,           # () -> KeyboardSource, or None
         scripted_player=None,             # () -> ScriptedSource, or None
         in_time=None,                     # InTime: forms at a tempo, and what sounds and keeps them; or None
-        hear=None,                        # Target -> None, sounds the voicing; must not block; or None
         relist=None,                      # () -> the sets as they are now, asked when they are listed; None: as given
         outcome=lambda attempts: (),      # lines to say under the figures of a session, such as of an assignment
         notices=(),                       # lines to tell when the program has opened
+        sounding=None,                    # Sounding: sounds voicings, and is told what the player plays; or None
         describe=lambda entry: entry,     # a set's row with all that takes time to find out, asked when sets are listed
         teaching=None,                    # charts to teach by playing, and where lessons go: a `teaching.Desk`, or None
         making=None,                      # writes sets put together on the screen, and changes them: a `making.Maker`
@@ -76,13 +76,14 @@ from trainer.in_time import FormSession, PassBegan
 from trainer.manual import Chapter, chapters
 from trainer.progress import Attempt, Tallies, plain_root
 from trainer.screens.driving import Drive
+from trainer.screens.hearing import HearIt, Sounding
 from trainer.screens.lists import FormsScreen, Level, PianoScreen, SetsScreen, SummaryScreen
 from trainer.screens.practice import PracticeScreen
 from trainer.screens.readings import Wheel
 from trainer.screens.summary import summary_text
 from trainer.screens.themes import THEME_NAMES, THEMES
 from trainer.screens.today import Breaks, Todays, TodayScreen
-from trainer.session import Command, Finished, Prompted, Session, SessionEvent, State, Task
+from trainer.session import Command, Finished, HearingAsked, Prompted, Session, SessionEvent, State, Task
 from trainer.timing import Grid, PassRecord, Slot
 
 if TYPE_CHECKING:
@@ -188,7 +189,7 @@ class Hand:
 class InTime:
     """What forms at a tempo need. `forms` are listed; `open` opens one of them by name, or the one of the command line
     by ""; `accompany` sounds a pass and returns a line for the player; `silence` ends all sound at once, `close` for
-    good; `echoes` is told every note event, and says whether it is only what was sounded, sent back by the instrument.
+    good.
     """
 
     forms: Sequence[SetEntry]
@@ -196,7 +197,6 @@ class InTime:
     store: Callable[[PassRecord], None]
     accompany: Callable[[PassBegan], str]
     silence: Callable[[], None]
-    echoes: Callable[[NoteEvent], bool] = lambda event: False
     close: Callable[[], None] = lambda: None
     at_once: bool = False
 
@@ -235,7 +235,7 @@ class PracticeApp(App[int]):
         computer_keyboard: Callable[[], KeyboardSource] | None = None,
         scripted_player: Callable[[], ScriptedSource] | None = None,
         in_time: InTime | None = None,
-        hear: Callable[[Target], None] | None = None,
+        sounding: Sounding | None = None,
         counted: Callable[[], Tallies] | None = None,
         keep: Callable[[str], str] | None = None,
         teaching: Desk | None = None,
@@ -275,7 +275,8 @@ class PracticeApp(App[int]):
         self._scripted_player = scripted_player
         self.in_time = in_time
         self._form_first = in_time is not None and in_time.at_once
-        self._hear = hear
+        self._sounding = sounding
+        self._hear_it = None if sounding is None else HearIt(sounding)
         self._counted = counted
         self._keep = keep
         self._teaching = teaching
@@ -335,6 +336,8 @@ class PracticeApp(App[int]):
             self._listed(first=True)
         for notice in self._notices:
             self.tell(notice)
+        if self._sounding is not None:
+            self._sounding.tell_to(self._told)
         self.set_interval(LOOK_FOR_PORTS_S, self._look_for_ports)
         # A full pass of the collector over everything loaded takes 40 ms and more: what start-up made is set aside.
         self.call_after_refresh(_settle_collector)
@@ -346,6 +349,8 @@ class PracticeApp(App[int]):
             self.source.stop()
         if self.in_time is not None:
             self.in_time.close()
+        if self._sounding is not None:
+            self._sounding.close()
 
     def action_leave(self) -> None:
         """Leave the program; an attempt that was begun is kept as unfinished."""
@@ -464,7 +469,16 @@ class PracticeApp(App[int]):
         if self._loop is not None and not self._loop.is_closed():
             self._loop.call_soon_threadsafe(self._arrived, event, context=self._app_context)
 
+    def _told(self, line: str) -> None:
+        """Called by what sounds, on any thread, with a line for the player."""
+        if self._loop is not None and not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(self.tell, line, context=self._app_context)
+
     def _arrived(self, event: NoteEvent) -> None:
+        if self._sounding is not None and self._sounding.player(event):
+            return
+        if self._hear_it is not None and event.kind is Kind.DOWN and event.key not in self.controls:
+            self._hear_it.struck()
         if event.kind is Kind.PORT_LOST:
             self._lost = event.port or (self.source.name if self.source is not None else "")
             self.practice.status.listening(False, f"{self._lost} is not connected")
@@ -524,8 +538,12 @@ class PracticeApp(App[int]):
     def _show(self, happened: Sequence[SessionEvent]) -> None:
         self.practice.show(happened)
         for event in happened:
+            if self._hear_it is not None:
+                self._hear_it.saw(event)
             if isinstance(event, Prompted):
                 self._tell_prompt(event.task)
+            elif isinstance(event, HearingAsked):
+                self._sound_it()
             elif isinstance(event, Finished):
                 self._finished(event)
 
@@ -543,8 +561,8 @@ class PracticeApp(App[int]):
             self._spelled[plain_root(target.root.name)] = target.root.name
         if isinstance(self.source, ScriptedSource):
             self.source.prompted(target)
-        if task.hint == "sound":
-            self.hear()
+        if task.hint == "sound" and self._sounding is not None:
+            self._say(self._sounding.hear(target, piano=self._piano))
 
     def painted(self, happened: Sequence[SessionEvent]) -> None:
         """What was shown is on its way to the terminal."""
@@ -587,13 +605,26 @@ class PracticeApp(App[int]):
 
     @property
     def can_hear(self) -> bool:
-        return self._hear is not None
+        return self._sounding is not None
+
+    @property
+    def _piano(self) -> str:
+        return self.source.name if self.source is not None else ""
 
     def hear(self) -> None:
-        """Sound the voicing in hand."""
-        task = self.practice.asked_task
-        if self._hear is not None and task is not None:
-            self._hear(task.target)
+        """Sound the voicing in hand: the session is told, since what was heard is a hint."""
+        if self.state is State.PAUSED:
+            self.practice.say("The drill waits. F6 goes on; then you can hear it.")
+        else:
+            self.command(Command.HEAR)
+
+    def _sound_it(self) -> None:
+        if self._hear_it is not None:
+            self._say(self._hear_it.press(self._piano))
+
+    def _say(self, words: str) -> None:
+        if words:
+            self.practice.say(words)
 
     # -- levels
 
@@ -870,7 +901,7 @@ class PracticeApp(App[int]):
             for command, words in _COMMAND_WORDS.items():
                 yield SystemCommand(words[0], words[1], lambda command=command: self.command(command))
             yield SystemCommand("Small keyboard", "draw it, or put it away", self.practice.action_keyboard)
-            if self._hear is not None:
+            if self.can_hear:
                 yield SystemCommand("Hear it", "sound the voicing", self.hear)
         for style, example in _CHORD_STYLES.items():
             title = f"Chords written as {example}"

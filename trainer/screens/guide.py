@@ -49,9 +49,14 @@ to the next, and the form in time. T in that list has the forms that can be play
 each chord gets its sign, and the next pass is faster when this one was clean. Teach a tune (Ctrl+P) writes a lesson \
 from the voicings that you play, chord after chord.
 
+# Hear it
+F5 sounds the voicing asked for, quietly, through the piano's own MIDI in, with the root below where it is rootless; \
+pressed again, your answer before and then what was asked for. While the verdict on a wrong answer stands, the answer \
+comes first. The next key you strike ends it. What you heard before you answered is a hint, unless the notes are shown.
+
 # From the piano
-On F9 you can give the lowest and highest keys, or the pedal, a command: again, skip, show the answer, pause, next \
-set. They are off unless you set them.
+On F9 you can give the lowest and highest keys, or the pedal, a command: again, skip, show the answer, hear it, pause, \
+next set. They are off unless you set them.
 
 # Progress
 F11 shows what the record says: the twelve roots for any voicing, set or cause; every voicing on every root; curves \

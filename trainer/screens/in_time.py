@@ -146,8 +146,7 @@ class FormScreen(Level):
 
     def heard(self, event: NoteEvent) -> None:
         """An event of the piano."""
-        if not self._in_time.echoes(event):
-            self._take(self.session.hear(event))
+        self._take(self.session.hear(event))
 
     def _due(self) -> None:
         self._timer = None

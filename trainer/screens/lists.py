@@ -206,7 +206,7 @@ class SummaryScreen(TextScreen):
         self.app.same_again()
 
 
-LEARNED: Final = (Command.AGAIN, Command.SKIP, Command.SHOW, Command.PAUSE, Command.FINISH)
+LEARNED: Final = (Command.AGAIN, Command.SKIP, Command.SHOW, Command.HEAR, Command.PAUSE, Command.FINISH)
 LOW_END: Final = 12
 """Control keys lie among the lowest or highest keys of an instrument, so that no voicing wants them."""
 
@@ -271,11 +271,16 @@ class PianoScreen(Level):
         table = self.query_one("#controls", OptionList)
         row = table.highlighted or 0
         table.clear_options()
-        for command in LEARNED:
+        for command in self._learned:
             given = control_name(controls[command]) if command in controls else "off"
             table.add_option(Option(Content(f"{command.value:<16} {given}")))
         table.highlighted = row
         self._say("Enter on a command, then press its key: one of the lowest or highest of the piano, or the pedal.")
+
+    @property
+    def _learned(self) -> tuple[Command, ...]:
+        """The commands that can be had."""
+        return tuple(command for command in LEARNED if command is not Command.HEAR or self.app.can_hear)
 
     def _say(self, words: str) -> None:
         self.query_one("#learn", Static).update(data(words))
@@ -285,7 +290,7 @@ class PianoScreen(Level):
             kind, name = self.choices[event.option_index]
             self.app.choose_source(kind, name)
             return
-        self.learning = LEARNED[event.option_index]
+        self.learning = self._learned[event.option_index]
         self._say(f"Press the piano key (or the pedal) for “{self.learning.value}”. Esc leaves it as it was.")
 
     def heard(self, event: NoteEvent) -> None:
@@ -312,7 +317,7 @@ class PianoScreen(Level):
         table = self.query_one("#controls", OptionList)
         if not table.has_focus or table.highlighted is None:
             return
-        command = LEARNED[table.highlighted]
+        command = self._learned[table.highlighted]
         if command not in self.app.controls.values():
             return
 

@@ -235,7 +235,7 @@ class PracticeScreen(Screen[None]):
         self.answer.show(self._answer, f"{event.reason} {self.app.how_to_go_on}".strip())
 
     def _say(self, words: str) -> None:
-        self.answer.show(self._answer, words)
+        self.answer.show(self._answer, words, before=self.answer.before)
 
     def say(self, words: str) -> None:
         """A line for the player where the way on is told."""

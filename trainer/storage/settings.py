@@ -28,6 +28,7 @@ COMMAND_SETTINGS: Final = {
     "show_from": "show the answer",
     "pause_from": "pause",
     "next_set_from": "next set",
+    "hear_from": "hear it",
 }
 """The settings that give a command from the piano, and the command in the words of the session."""
 
@@ -49,8 +50,11 @@ class Settings:
     show_from: str = ""
     pause_from: str = ""
     next_set_from: str = ""
+    hear_from: str = ""
+    sound: bool = True
     sound_port: str = ""
     sound_velocity: int = 48
+    sound_root: bool = True
     last_set: str = ""
     keyboard_shown: bool = False
     theme: str = "dark"
@@ -136,12 +140,25 @@ SETTINGS: Final = (
     Setting("show_from", "The key that shows the answer.", _KEY_EXPECTED, _key_or_nothing),
     Setting("pause_from", "The key that pauses, and goes on.", _KEY_EXPECTED, _key_or_nothing),
     Setting("next_set_from", "The key that ends the set and opens the next.", _KEY_EXPECTED, _key_or_nothing),
-    Setting("sound_port", "The MIDI port that voicings and the click are sounded on.", _NAME_EXPECTED, _one_line),
+    Setting("hear_from", "The key that sounds the voicing.", _KEY_EXPECTED, _key_or_nothing),
+    Setting("sound", "Whether voicings, click and bass are sounded at all.", "true or false", lambda value: True),
+    Setting(
+        "sound_port",
+        "The MIDI port that voicings, click and bass are sounded on.",
+        'a name on one line, or "" for the piano that is listened to',
+        _one_line,
+    ),
     Setting(
         "sound_velocity",
         "How loud voicings and the click are sounded; begin quietly.",
         "a whole number from 1 to 127",
         _from_to(1, 127),
+    ),
+    Setting(
+        "sound_root",
+        "Whether the root is sounded below a rootless voicing.",
+        "true or false",
+        lambda value: True,
     ),
     Setting("last_set", "The set practised last; the program opens on it.", 'a file name, or ""', _one_line),
     Setting("keyboard_shown", "Whether a small keyboard is drawn.", "true or false", lambda value: True),
