@@ -30,7 +30,8 @@ A set is a list of chords and one way of voicing them. F8 lists those that come 
     trainer drill 'guide tones'
     trainer drill my-set.toml --input 'Digital Piano'
 
-For a set of your own begin with a commented example; trainer check names each fault with its line:
+For a set of your own press M in that list: chords, voicings, roots and tries are chosen, and F2 writes it; E changes \
+one of your own. Or begin with a commented example; trainer check names each fault with its line:
 
     trainer new set thursday
     trainer check thursday.toml
@@ -219,6 +220,11 @@ that you played or wrote.
 The record, your settings and the log are in your user's own folders; trainer doctor names them. Every chord is \
 written before you see its verdict, a copy is made once a day, and pulling the plug loses nothing that was shown. To \
 keep everything in one place of your choice, set TRAINER_HOME to a folder before you start.
+
+To another computer, or out of a record that is damaged, as far as it can be read:
+
+    trainer export --output practice.jsonl.gz
+    trainer import practice.jsonl.gz
 
 # Asking for help
 Send what trainer doctor --json prints, what you did, what you saw, and what you expected.""",
