@@ -128,6 +128,15 @@ def test_a_file_that_is_no_toml_is_one_fault_at_its_line(path: Path, text: str, 
     assert (fault.path, fault.line, fault.field) == (path, line, field)
 
 
+@pytest.mark.parametrize("value", ["[" * 5_000, "9" * 5_000])
+def test_a_value_too_deep_or_too_long_to_read_is_a_fault(path: Path, value: str) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(f"theme = {value}", encoding="utf-8")
+    settings, (fault,) = read_settings(path)
+    assert settings == Settings()
+    assert fault.line == 1
+
+
 def test_a_file_that_is_no_text_is_a_fault(path: Path) -> None:
     path.parent.mkdir()
     path.write_bytes(b"port = '\xff'")

@@ -59,6 +59,9 @@ def drill(options: argparse.Namespace) -> int:
                     printer.show(event, session.attempts)
             except KeyboardInterrupt:
                 # What was begun is kept as unfinished, and what was decided is told, before the program ends.
+                # The interrupt may have come between a decision and its record: that one is told too, so it is kept.
+                for attempt in session.attempts[-2:]:
+                    store.append(attempt, True)
                 for event in session.command(Command.FINISH, perf_counter_ns()):
                     store.keep(event)
                     printer.show(event, session.attempts)

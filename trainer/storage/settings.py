@@ -229,6 +229,8 @@ def read_settings(path: Path) -> tuple[Settings, tuple[SettingFault, ...]]:
         values = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         return Settings(), (_syntax_fault(path, text, error),)
+    except (RecursionError, ValueError):  # brackets by the thousand, a number of thousands of digits
+        return Settings(), (SettingFault(path, 1, "", "what is too deep or too long to read", "one setting a line"),)
     good: dict[str, Any] = {}
     faulty: dict[str, tuple[str, str]] = {}
     for name, value in values.items():
