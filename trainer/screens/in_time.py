@@ -72,7 +72,6 @@ class FormScreen(Level):
     FormScreen { layout: vertical; overflow: hidden hidden; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("f1,question_mark", "app.help", "Help", key_display="F1"),
         Binding("f2", "do('again')", "Again", key_display="F2"),
         Binding("f3", "do('skip')", "Next key", key_display="F3"),
         Binding("minus", "tempo(-1)", "Slower", key_display="-"),
