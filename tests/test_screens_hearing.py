@@ -145,6 +145,13 @@ async def test_a_set_may_ask_by_sound_alone() -> None:
         assert [each[0] for each in module.sounded] == ["Cm7", "Fm7"]
 
 
+async def test_where_the_sound_of_a_prompt_cannot_be_heard_its_name_is_shown() -> None:
+    evening = evening_with(Module("There is no MIDI port to sound on."), hint="sound")
+    async with evening.running():
+        assert evening.app.practice.prompt.symbol == "Cm7"
+        assert line(evening) == "There is no MIDI port to sound on."
+
+
 async def test_an_echo_of_what_sounds_is_no_answer() -> None:
     module = Module()
     evening = evening_with(module)

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from test_scheduling import SEVENTH, THIRD, TODAY, a_pool, attempt, day_of, passed_form
 from test_screens import Evening, check_snapshot, screen_text
+from test_screens_hearing import Module
 from textual.pilot import Pilot
 
 from trainer.capture import Kind, NoteEvent
@@ -206,12 +207,12 @@ async def test_the_minutes_end_the_session() -> None:
 
 
 async def test_a_prompt_of_sound_alone_names_only_its_root() -> None:
-    heard: list[object] = []
-    evening = Evening(hint="sound", hear=heard.append)
+    module = Module()
+    evening = Evening(hint="sound", sounding=module)
     async with evening.running():
         assert evening.app.practice.prompt.symbol == "C"
         assert evening.app.practice.prompt.words == "Play what you hear, on C."
-        assert len(heard) == 1
+        assert len(module.sounded) == 1
 
 
 def test_a_break_is_proposed_once_after_its_minutes_and_again_after_as_many() -> None:

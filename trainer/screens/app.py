@@ -562,7 +562,10 @@ class PracticeApp(App[int]):
         if isinstance(self.source, ScriptedSource):
             self.source.prompted(target)
         if task.hint == "sound" and self._sounding is not None:
-            self._say(self._sounding.hear(target, piano=self._piano))
+            problem = self._sounding.hear(target, piano=self._piano)
+            if problem:
+                self.practice.name_prompt(target)
+                self.practice.say(problem)
 
     def painted(self, happened: Sequence[SessionEvent]) -> None:
         """What was shown is on its way to the terminal."""

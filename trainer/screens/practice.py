@@ -182,13 +182,17 @@ class PracticeScreen(Screen[None]):
         if event.task.hint == "sound" and self.app.can_hear:
             self.prompt.show(pretty(target.root.name), f"Play what you hear, on {note_label(target.root)}.")
         else:
-            self.prompt.show(prompt_symbol(target, self.app.preferences.chord_style), prompt_words(target))
+            self.name_prompt(target)
         self.ladder.show(self.asked)
         self.status.progress(event.task.set_title, event.number, event.total)
         self.roots.mark(plain_root(target.root.name))
         self.keyboard.span(*register_of((self.keyboard.low + 1, self.keyboard.high - 1, *target.keys)))
         self.keyboard.show(0)
         self.answer.show(self._answer, "", before=True)
+
+    def name_prompt(self, target: Target) -> None:
+        """Name the chord and the voicing asked for, as where it cannot be heard."""
+        self.prompt.show(prompt_symbol(target, self.app.preferences.chord_style), prompt_words(target))
 
     def _heard(self, event: Heard, *, draw: bool) -> None:
         task = self.asked_task
