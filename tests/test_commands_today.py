@@ -78,6 +78,17 @@ def test_a_set_of_ones_own_comes_before_the_shipped_ones_and_a_faulty_one_is_lef
     assert len(choices) == 12
 
 
+def test_an_open_assignment_comes_before_everything(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    own_set(home, "mine.toml", SET)
+    file = str(home / "week.assignment.toml")
+    assert main(["assign", "sixth chords", "--output", file]) == 0
+    assert main(["open", file]) == 0
+    capsys.readouterr()
+    # The first drill of drills/14-sixth-chords.toml.
+    choices = planned(capsys)["parts"][0]["choices"]
+    assert {(one["voicing"], one["quality"]) for one in choices} == {("rootless from the third", "6")}
+
+
 def test_what_was_missed_yesterday_is_in_the_plan_with_its_reason(capsys: pytest.CaptureFixture[str]) -> None:
     voicing, quality = FIRST_FORM
     form = [days_ago(3, root=root, voicing=voicing, quality=quality) for root in "C F Bb Eb Ab Db Gb B E A D G".split()]

@@ -75,7 +75,8 @@ def command_line() -> argparse.ArgumentParser:
     parser = _Parser(
         prog="trainer",
         description="Practise jazz-piano voicings by chord degree, in twelve keys, at a MIDI piano.",
-        epilog="Without a command the practice screen opens.  example: trainer drill 'shells' --input 'Digital Piano'",
+        epilog="Without a command the screen opens on today's practice.  "
+        "example: trainer drill 'shells' --input 'Digital Piano'",
     )
     parser.set_defaults(run=practising.open_screen, input=None, records=None, seed=None, set=None)
     parser.add_argument(

@@ -83,7 +83,7 @@ class Todays:
             places = self._store.places
             if not self._sets:
                 shipped = places.shipped_drills
-                # What a player or a teacher wrote is what they want to play: it is met first.
+                # What a player wrote is what they want to play: it is met before what is shipped.
                 files = sorted(
                     places.drill_files(), key=lambda path: shipped is not None and path.is_relative_to(shipped)
                 )
@@ -95,7 +95,8 @@ class Todays:
                 for path in places.lesson_files():
                     self._read_lesson(path)
                     yield
-            pool = pool_of(self._sets, self._store.settings.reach_semitones)
+            assigned = [assignment.content for assignment in self._store.assignments]
+            pool = pool_of([*assigned, *self._sets], self._store.settings.reach_semitones)
             history = History(pool, datetime.now(UTC).astimezone().date(), local_day)
             since = (datetime.now(UTC) - timedelta(days=HISTORY_DAYS)).date().isoformat()
             self.latest.clear()

@@ -22,7 +22,7 @@ What is missed comes back after some other chords. The setting daily_minutes say
 
 A new voicing comes by itself at first, root after root, until about four answers in five are right; then it is mixed \
 with others. Mixed practice feels worse and holds better from one day to another: what counts as learned here is what \
-is still right on another day.
+is still right on another day. Open assignments come first, then your own sets, then the shipped ones.
 
 # Sets
 A set is a list of chords and one way of voicing them. F8 lists those that come with the program and your own.
