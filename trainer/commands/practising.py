@@ -305,7 +305,7 @@ class _Sets:
     def session(self, entry: SetEntry, hand: Hand) -> Session:
         """A session of a listed set, or of today's plan. Raises `Refusal` with one line where it cannot be."""
         if entry.name == TODAY:
-            return self._todays.session(hand.port, hand.stamp_origin, hand.controls)
+            return self._todays.session(hand.port, hand.stamp_origin, hand.controls, sound=self._store.settings.sound)
         drill_set, faults = self._set(entry.name)
         if drill_set is None or faults:
             raise Refusal(str(faults[0]))

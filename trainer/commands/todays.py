@@ -130,8 +130,9 @@ class Todays:
         needs = frozenset((drill.recipe.name, drill.quality.text) for drill in drill_set.drills)
         self._offers.append(TempoOffer(lesson.title, needs, name=str(path)))
 
-    def session(self, port: str, stamp_origin: str, controls: Mapping[int, Command]) -> Session:
-        """A session of the plan; a second one of the same evening is planned anew. Raises `Refusal`."""
+    def session(self, port: str, stamp_origin: str, controls: Mapping[int, Command], *, sound: bool = False) -> Session:
+        """A session of the plan; a second one of the same evening is planned anew. `sound`: voicings can be heard, so
+        that a prompt may be nothing but its sound. Raises `Refusal`."""
         from uuid import uuid4
 
         from trainer.commands.practising import hearing
@@ -143,7 +144,7 @@ class Todays:
             self._plan = None
         plan = self.plan()
         assert self._history is not None
-        chooser = Chooser(plan, self._history)
+        chooser = Chooser(plan, self._history, sound)
         if not chooser.targets:
             raise Refusal("there is nothing to practise: no drill set has a voicing within your reach")
         self._chooser = chooser
