@@ -152,14 +152,8 @@ class Store:
         return f"Kept in {path.name}, in your own sets, from the next start."
 
     def counted(self) -> Tallies:
-        """The record, counted. Raises `Refusal`."""
-        from trainer.progress import AttemptTallies
-        from trainer.storage.files import StorageError
-
-        try:
-            return AttemptTallies(self.records.attempts(with_events=False))
-        except StorageError as error:
-            raise Refusal(str(error)) from None
+        """The record, counted."""
+        return self.records.counted()
 
     def weakness(self, drill: Drill) -> list[Note]:
         """The roots of a drill from weak to strong, by what the record says of its voicing and quality."""
