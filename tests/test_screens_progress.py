@@ -5,6 +5,7 @@ The player is invented (see `invented`); expected spellings are common practice,
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -15,9 +16,11 @@ from hypothesis import strategies as st
 from invented import KINDS, invented_record
 from rich.cells import cell_len
 from test_screens import NOW, Evening, check_snapshot, screen_text
+from test_storage_passes import TWO_FIVE_ONE
 from textual.pilot import Pilot
 
-from trainer.progress import Attempt, AttemptTallies, Only, Remembered, Tallies
+from trainer.pitch import TWELVE_ROOTS
+from trainer.progress import EVERYTHING, Attempt, AttemptTallies, Only, Remembered, Tallies
 from trainer.screens.curve_view import CurveView
 from trainer.screens.drawing import line_of
 from trainer.screens.figure_lines import bar, squeezed
@@ -25,11 +28,22 @@ from trainer.screens.figure_views import LearnedView, MissesView, RootsView, Tab
 from trainer.screens.looking_back import PERIODS, Pick, ProgressScreen
 from trainer.screens.practice import PracticeScreen
 from trainer.screens.summary import share_words
+from trainer.screens.tempo_views import SteadyView, TempoView
 from trainer.session import State
+from trainer.timing import PassRecord, in_time_by
 
 RECORD = tuple(invented_record(days=38, a_day=30))
 COUNTED = Remembered(AttemptTallies(RECORD))
-VIEWS: tuple[type[View], ...] = (RootsView, TableView, CurveView, TimesView, MissesView, LearnedView)
+VIEWS: tuple[type[View], ...] = (
+    RootsView,
+    TableView,
+    CurveView,
+    TimesView,
+    MissesView,
+    LearnedView,
+    TempoView,
+    SteadyView,
+)
 SIZES = ((80, 24), (120, 40), (40, 10))
 
 
@@ -38,11 +52,32 @@ def screen_of(evening: Evening) -> ProgressScreen:
     return evening.app.screen
 
 
+def some_passes() -> list[PassRecord]:
+    """Invented passes of two forms: each key a little faster than the one before, every fourth not clean."""
+    slot = TWO_FIVE_ONE.slots[0]
+    passes = []
+    for number in range(30):
+        slots = tuple(
+            replace(slot, index=at, error_ms=-15.0 + 7 * ((number + at) % 6), move="" if at == 0 else "ii to V")
+            for at in range(4)
+        )
+        title = "Two five one" if number < 20 else "A blues in the kitchen"
+        played = replace(TWO_FIVE_ONE, title=title, number=number, section="", slots=slots, clean=number % 4 != 3)
+        root = TWELVE_ROOTS[number % 12].name
+        passes.append(
+            replace(played, key=root, tempo_bpm=72.0 + 2 * number, utc=f"2026-03-0{1 + number % 9}T19:00:00Z")
+        )
+    return passes
+
+
+PASSES = some_passes()
+
+
 class Looking(Evening):
     """An evening with a record to look at."""
 
     def __init__(self, counted: Tallies = COUNTED, **handed_in: Any) -> None:
-        super().__init__(counted=lambda: counted, **handed_in)
+        super().__init__(counted=lambda: counted, passes=lambda only: PASSES, **handed_in)
 
 
 async def press(pilot: Pilot[int], keys: str) -> None:
@@ -51,24 +86,28 @@ async def press(pilot: Pilot[int], keys: str) -> None:
 
 
 SCENES = {
-    "progress_roots": "f11 down",
-    "progress_roots_of_a_cause": "f11 end",
-    "progress_voicings": "f11 2 down down right right",
-    "progress_curve": "f11 2 right right enter",
-    "progress_time": "f11 4 down",
-    "progress_misses": "f11 5",
-    "progress_learned": "f11 6 down right",
-    "progress_days": "f11 d",
+    "progress_roots": "1 down",
+    "progress_roots_of_a_cause": "1 end",
+    "progress_voicings": "2 down down right right",
+    "progress_curve": "2 right right enter",
+    "progress_time": "4 down",
+    "progress_misses": "5",
+    "progress_learned": "6 down right",
+    "progress_tempo": "7 down right",
+    "progress_steady": "8",
+    "progress_days": "d",
 }
 
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
-@pytest.mark.parametrize("scene", SCENES)
-async def test_a_view_looks_as_it_did(scene: str, size: tuple[int, int]) -> None:
+async def test_every_view_looks_as_it_did(size: tuple[int, int]) -> None:
+    """All in one evening: opening the program takes longer than drawing ten views."""
     evening = Looking()
     async with evening.running(size) as pilot:
-        await press(pilot, SCENES[scene])
-        check_snapshot(evening.app, f"{scene}-{size[0]}x{size[1]}")
+        for scene, keys in SCENES.items():
+            evening.app.back()
+            await press(pilot, f"f11 {keys}")
+            check_snapshot(evening.app, f"{scene}-{size[0]}x{size[1]}")
 
 
 # -- ways in, round and out
@@ -116,6 +155,31 @@ async def test_a_record_that_cannot_be_read_is_told() -> None:
         assert isinstance(evening.app.screen, PracticeScreen)
 
 
+async def test_a_record_that_cannot_be_read_any_more_is_told_and_the_screen_stays() -> None:
+    class Taken(AttemptTallies):
+        """A record that another program holds on to for a while."""
+
+        held = False
+
+        def tallies(self, by: Sequence[str], only: Only = EVERYTHING) -> Any:
+            if self.held:
+                raise OSError("the record is in use by another program")
+            return super().tallies(by, only)
+
+    record = Taken(RECORD)
+    evening = Looking(record)
+    async with evening.running() as pilot:
+        record.held = True
+        await press(pilot, "f11 2 3 4 5 6 1 down enter v escape s escape")
+        screen_of(evening)
+        record.held = False
+        await press(pilot, "1 down")
+        assert "everything" in screen_text(evening.app)
+        record.held = True
+        await press(pilot, "down 2 enter")
+        screen_of(evening)
+
+
 async def test_digits_and_tab_take_every_view() -> None:
     evening = Looking()
     async with evening.running() as pilot:
@@ -126,7 +190,7 @@ async def test_digits_and_tab_take_every_view() -> None:
         await press(pilot, "tab")
         assert "[1 Roots]" in screen_text(evening.app)
         await press(pilot, "shift+tab")
-        assert "[6 Learned]" in screen_text(evening.app)
+        assert "[8 Steady]" in screen_text(evening.app)
 
 
 async def test_a_curve_goes_back_to_where_it_was_asked_for() -> None:
@@ -215,8 +279,10 @@ async def test_the_wheel_of_the_mouse_moves_the_choice() -> None:
 @settings(deadline=None, max_examples=40)
 @given(width=st.integers(1, 140), height=st.integers(1, 45), moves=st.lists(st.sampled_from("udlrm"), max_size=8))
 def test_a_view_fits_any_size(view: type[View], width: int, height: int, moves: list[str]) -> None:
-    for source in (COUNTED, AttemptTallies([])):
+    for source, passes in ((COUNTED, PASSES), (AttemptTallies([]), [])):
         one = view(source, NOW)
+        if isinstance(one, TempoView | SteadyView):
+            one.passes = lambda only, passes=passes: passes  # type: ignore[misc]
         one.ask(Only())
         for move in moves:
             if move == "m":
@@ -270,6 +336,24 @@ def test_every_measure_of_the_table_has_its_heading() -> None:
         headings.add(everything_drawn(view).split("\n")[0])
         view.more()
     assert len(headings) == 4 and everything_drawn(view).split("\n")[0] in headings
+
+
+def test_the_tempo_of_a_key_is_told_with_its_passes() -> None:
+    view = TempoView(COUNTED, NOW, lambda only: PASSES)
+    view.ask(Only())
+    view.move(1, 0)
+    text = "\n".join("".join(part for part, _ in spans) for spans in view.lines(100, 20))
+    # Of "Two five one", C was played at 72 and 96, both clean (passes 0 and 12 of those invented).
+    assert "Two five one in C: clean at 96, 1 of 1 pass there (21–100 %)" in text
+
+
+def test_steadiness_is_told_by_voicing_and_by_move() -> None:
+    view = SteadyView(COUNTED, NOW, lambda only: PASSES)
+    text = everything_drawn(view)
+    figures = in_time_by(PASSES, "move")["ii to V"]
+    assert figures.offset is not None
+    line = next(line for line in text.split("\n") if "ii to V" in line)
+    assert f"{figures.offset.median:+.0f} ms" in line and f"{figures.scatter_ms:.0f} ms" in line
 
 
 def test_states_are_told_by_signs_and_words_not_by_colour() -> None:

@@ -220,6 +220,7 @@ def practice_app(options: argparse.Namespace, store: Store, course: Course | Non
         store=store.append,
         history=sets.history,
         counted=store.counted,
+        passes=store.passes,
         keep=store.keep_row,
         teaching=TeachingDesk(store.places),
         making=Making(store.places, sets.forget),

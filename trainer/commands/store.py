@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from trainer.drills import Drill
     from trainer.drills.assignments import Assignment
     from trainer.pitch import Note
-    from trainer.progress import Attempt, Tallies
+    from trainer.progress import Attempt, Only, Tallies
     from trainer.screens.app import Preferences
     from trainer.timing import PassRecord
 
@@ -154,6 +154,15 @@ class Store:
     def counted(self) -> Tallies:
         """The record, counted."""
         return self.records.counted()
+
+    def passes(self, only: Only) -> list[PassRecord]:
+        """The passes of forms in time that are asked for, oldest first."""
+        found = self.records.passes(since=only.since or None, until=only.until or None, with_events=False)
+        return [
+            one
+            for one in found
+            if (not only.sets or one.title in only.sets) and (not only.ports or one.port in only.ports)
+        ]
 
     def weakness(self, drill: Drill) -> list[Note]:
         """The roots of a drill from weak to strong, by what the record says of its voicing and quality."""

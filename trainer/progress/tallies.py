@@ -246,6 +246,11 @@ class Remembered:
         self._standings: dict[Only, Mapping[tuple[str, str, str], Standing]] = {}
         self._found: Found | None = None
 
+    @property
+    def has_found(self) -> bool:
+        """Whether it is known what there is to choose from."""
+        return self._found is not None
+
     def tallies(self, by: Sequence[str], only: Only = EVERYTHING) -> Mapping[Key, Tally]:
         """See `Tallies.tallies`."""
         asked = (tuple(by), only)

@@ -19,6 +19,7 @@
         teaching=None,                    # charts to teach by playing, and where lessons go: a `teaching.Desk`, or None
         making=None,                      # writes sets put together on the screen, and changes them: a `making.Maker`
         counted=None,                     # () -> Tallies: the record, counted, for progress to look at; or None
+        passes=None,                      # Only -> passes of forms in time, for the same; or None
         keep=None,                        # a named drill's TOML row -> a line for the player; writes it away; or None
         manual=chapters,                  # () -> the chapters to read from the help screen
         preferences=Preferences(),        # what was remembered
@@ -74,7 +75,7 @@ from trainer.capture import Kind, NoteEvent
 from trainer.grading import Target
 from trainer.in_time import FormSession, PassBegan
 from trainer.manual import Chapter, chapters
-from trainer.progress import Attempt, Tallies, plain_root
+from trainer.progress import Attempt, Only, Tallies, plain_root
 from trainer.screens.driving import Drive
 from trainer.screens.hearing import HearIt, Sounding
 from trainer.screens.lists import FormsScreen, Level, PianoScreen, SetsScreen, SummaryScreen
@@ -237,6 +238,7 @@ class PracticeApp(App[int]):
         in_time: InTime | None = None,
         sounding: Sounding | None = None,
         counted: Callable[[], Tallies] | None = None,
+        passes: Callable[[Only], Sequence[PassRecord]] | None = None,
         keep: Callable[[str], str] | None = None,
         teaching: Desk | None = None,
         making: Maker | None = None,
@@ -278,6 +280,7 @@ class PracticeApp(App[int]):
         self._sounding = sounding
         self._hear_it = None if sounding is None else HearIt(sounding)
         self._counted = counted
+        self._passes = passes
         self._keep = keep
         self._teaching = teaching
         self.making = making
@@ -682,9 +685,10 @@ class PracticeApp(App[int]):
             self.tell("There is no record to look at here.")
             return
         from trainer.screens.looking_back import ProgressScreen
+        from trainer.screens.tempo_views import no_passes
 
         try:
-            level = ProgressScreen(self._counted(), self._now())
+            level = ProgressScreen(self._counted(), self._now(), self._passes or no_passes)
         except self.refusals as error:
             self.tell(str(error))
             return

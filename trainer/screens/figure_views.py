@@ -23,6 +23,8 @@ from trainer.progress import (
     Figures,
     Item,
     Only,
+    RootFigures,
+    Share,
     Standing,
     StandingRow,
     TableRow,
@@ -93,6 +95,7 @@ class View:
         self.only = only
         self.renew()
         self.chosen = self._chooseable(min(self.chosen, max(0, self.count - 1)), 1)
+        self.taken()
 
     def renew(self) -> None:
         """Ask again for what is drawn."""
@@ -115,6 +118,10 @@ class View:
     def move(self, down: int, right: int) -> None:
         """Choose another row, or another place in it."""
         self.chosen = self._chooseable(max(0, min(self.count - 1, self.chosen + down)), 1 if down >= 0 else -1)
+        self.taken()
+
+    def taken(self) -> None:
+        """A row was chosen: ask for what is drawn of it. Drawing itself asks nothing."""
 
     def more(self) -> None:
         """What M does."""
@@ -127,6 +134,7 @@ class View:
             return False
         again = row == self.chosen
         self.chosen = row
+        self.taken()
         return again
 
     def _chooseable(self, row: int, step: int) -> int:
@@ -183,10 +191,16 @@ class RootsView(ListView):
 
     word = "Roots"
 
+    def __init__(self, source: Tallies, now: datetime) -> None:
+        super().__init__(source, now)
+        self._roots: tuple[RootFigures, ...] = ()
+        self._shares: dict[str, Share] | None = None
+        self._what: list[tuple[str, str]] = []
+
     def renew(self) -> None:
         self.whole = whole(self.source, self.only)
         self.rows = [Row("everything", _figure_columns(self.whole))]
-        self._what: list[tuple[str, str]] = [("", "")]
+        self._what = [("", "")]
         for heading, by in (("voicings", "voicing"), ("sets", "set")):
             self._heading(heading)
             for name, each in figures_each(self.source, by, self.only).items():
@@ -214,11 +228,17 @@ class RootsView(ListView):
         first = len(strip) + len(gap)
         return [*strip, *gap, *self.list_of(width, max(0, height - first), first, _FIGURE_WIDTHS)]
 
-    def _strip(self, width: int, most: int) -> list[Spans]:
+    def taken(self) -> None:
+        if not self._what:
+            return
         kind, name = self._what[self.chosen]
-        if kind == "cause":
-            return shares_strip(cause_by_root(self.source, name, self.only), width, most)
-        return figures_strip(roots(self.source, self._narrowed(kind, name)), width, self.now, most)
+        self._shares = cause_by_root(self.source, name, self.only) if kind == "cause" else None
+        self._roots = () if kind == "cause" else roots(self.source, self._narrowed(kind, name))
+
+    def _strip(self, width: int, most: int) -> list[Spans]:
+        if self._shares is not None:
+            return shares_strip(self._shares, width, most)
+        return figures_strip(self._roots, width, self.now, most)
 
     def _narrowed(self, kind: str, name: str) -> Only:
         if kind == "voicing":
@@ -227,7 +247,7 @@ class RootsView(ListView):
 
     @property
     def subject(self) -> Subject | None:
-        kind, name = self._what[self.chosen]
+        kind, name = self._what[self.chosen] if self._what else ("cause", "")
         if kind == "cause":
             return None
         return Subject(self.rows[self.chosen].name, self._narrowed(kind, name))
@@ -483,6 +503,8 @@ class TimesView(ListView):
         self.ask(self.only)
 
     def lines(self, width: int, height: int) -> list[Spans]:
+        if not self._splits:
+            return [[(NOTHING, "text")]]
         parts = _medians(self._splits[self.chosen])
         told = "   ".join(f"{name} {middle_words(one)}" for name, one in zip(_PARTS, parts, strict=True))
         foot: list[Spans] = [[(line, "text")] for line in wrapped(told, width)][: 1 if height < 10 else 3]

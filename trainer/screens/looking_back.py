@@ -22,18 +22,28 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from trainer.chords.words import pretty_degrees
-from trainer.progress import Only, Remembered, Tallies
+from trainer.progress import Found, Only, Remembered, Tallies
 from trainer.screens.curve_view import CurveView
 from trainer.screens.drawing import Drawn, Span, data, fitted, shown
 from trainer.screens.figure_views import LearnedView, MissesView, RootsView, TableView, TimesView, View
 from trainer.screens.foot import Foot, FootKey
 from trainer.screens.lists import Choices, Level
 from trainer.screens.practice import place
+from trainer.screens.tempo_views import Passes, SteadyView, TempoView, no_passes
 
 PERIODS: Final = (("all time", 0), ("last 7 days", 7), ("last 30 days", 30), ("last 90 days", 90), ("last year", 365))
 """What is asked for, and how many days back from today it goes (0: all)."""
 
-_VIEWS: Final[tuple[type[View], ...]] = (RootsView, TableView, CurveView, TimesView, MissesView, LearnedView)
+_VIEWS: Final[tuple[type[View], ...]] = (
+    RootsView,
+    TableView,
+    CurveView,
+    TimesView,
+    MissesView,
+    LearnedView,
+    TempoView,
+    SteadyView,
+)
 
 
 class Tabs(Drawn):
@@ -127,12 +137,14 @@ class Figures(Drawn):
         return self.view.lines(width, height)[:height] if self.view is not None else []
 
     def on_click(self, event: events.Click) -> None:
-        if self.view is not None:
-            again = self.view.click(event.x, event.y)
-            self.redraw()
-            screen = self.screen
-            if again and isinstance(screen, ProgressScreen):
-                screen.action_curve()
+        screen = self.screen
+        if self.view is None or not isinstance(screen, ProgressScreen):
+            return
+        again: list[bool] = []
+        screen.asking(lambda: again.append(self.view is not None and self.view.click(event.x, event.y)))
+        self.redraw()
+        if any(again):
+            screen.action_curve()
 
     def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
         self._scroll(1)
@@ -141,9 +153,8 @@ class Figures(Drawn):
         self._scroll(-1)
 
     def _scroll(self, rows: int) -> None:
-        if self.view is not None:
-            self.view.move(rows, 0)
-            self.redraw()
+        if isinstance(self.screen, ProgressScreen):
+            self.screen.action_move(rows, 0)
 
 
 class Pick(ModalScreen[int | None]):
@@ -202,12 +213,15 @@ class ProgressScreen(Level):
         Binding("end", "move(100000,0)", "Last", show=False),
     ]
 
-    def __init__(self, source: Tallies, now: datetime) -> None:
+    def __init__(self, source: Tallies, now: datetime, passes: Passes = no_passes) -> None:
         super().__init__()
         self.source = Remembered(source)
         self.now = now
         self.only = Only()
         self.views = tuple(view(self.source, now) for view in _VIEWS)
+        for view in self.views:
+            if isinstance(view, TempoView | SteadyView):
+                view.passes = passes
         self._asked: dict[int, Only] = {}
         self._before_curve: int | None = None
         self.up = 0
@@ -250,9 +264,8 @@ class ProgressScreen(Level):
 
     def _show(self) -> None:
         """Draw the view that is up; its figures are asked for where what is asked has changed."""
-        if self._asked.get(self.up) != self.only:
+        if self._asked.get(self.up) != self.only and self.asking(lambda: self.view.ask(self.only)):
             self._asked[self.up] = self.only
-            self.view.ask(self.only)
         self.tabs.show(self.up)
         narrow = self.app.size.width < 66
         parts = (
@@ -280,6 +293,15 @@ class ProgressScreen(Level):
         )
         self.figures.show(self.view)
 
+    def asking(self, ask: Callable[[], object]) -> bool:
+        """Do what may ask the record; where it cannot be read the player is told, and False comes back."""
+        try:
+            ask()
+        except self.app.refusals as error:
+            self.app.tell(str(error))
+            return False
+        return True
+
     # -- what the player asks for
 
     def action_view(self, index: int) -> None:
@@ -294,12 +316,12 @@ class ProgressScreen(Level):
 
     def action_move(self, down: int, right: int) -> None:
         """Choose another place in the view."""
-        self.view.move(down, right)
+        self.asking(lambda: self.view.move(down, right))
         self.figures.redraw()
 
     def action_more(self) -> None:
         """What M does in this view."""
-        self.view.more()
+        self.asking(self.view.more)
         self._show()
 
     def action_curve(self) -> None:
@@ -309,8 +331,10 @@ class ProgressScreen(Level):
         curve = self.views[curve_at]
         if subject is None or not isinstance(curve, CurveView) or self.up == curve_at:
             return
-        curve.only = self._asked[curve_at] = self.only
-        curve.show(subject)
+        curve.only = self.only
+        if not self.asking(lambda: curve.show(subject)):
+            return
+        self._asked[curve_at] = self.only
         before = self.up
         self.action_view(curve_at)
         self._before_curve = before
@@ -327,20 +351,25 @@ class ProgressScreen(Level):
 
         self.app.push_screen(Pick("Which days?", [words for words, _ in PERIODS], self.period), chosen)
 
+    def found(self) -> Found:
+        """What there is to choose from; nothing where the record cannot be read."""
+        self.asking(self.source.found)
+        return self.source.found() if self.source.has_found else Found()
+
     def action_set(self) -> None:
         """Ask for one set, or all."""
-        names = self.source.found().sets
+        names = self.found().sets
         self._pick("Which set?", "all sets", names, self.only.sets, lambda only, value: replace(only, sets=value))
 
     def action_voicing(self) -> None:
         """Ask for one voicing, or all."""
-        names = tuple(dict.fromkeys(voicing for voicing, _ in self.source.found().kinds))
+        names = tuple(dict.fromkeys(voicing for voicing, _ in self.found().kinds))
         now = self.only.voicings
         self._pick("Which voicing?", "all voicings", names, now, lambda only, value: replace(only, voicings=value))
 
     def action_port(self) -> None:
         """Ask for one piano, or any."""
-        names = self.source.found().ports
+        names = self.found().ports
         self._pick("Which piano?", "any piano", names, self.only.ports, lambda only, value: replace(only, ports=value))
 
     def _pick(
