@@ -183,6 +183,6 @@ F12: write a chord, play keys, and read them as degrees of that chord, or with n
 F5 keeps what you hold as a drill of your own.
 
 # Progress
-F11 shows what the record says. 1 to 6 or Tab take another view, arrows choose, Enter draws the curve of what is \
+F11 shows what the record says. 1 to 8 or Tab take another view, arrows choose, Enter draws the curve of what is \
 chosen; D, S, V and P narrow it to days, a set, a voicing, a piano.""",
 )

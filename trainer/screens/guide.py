@@ -60,7 +60,7 @@ next set. They are off unless you set them.
 
 # Progress
 F11 shows what the record says: the twelve roots for any voicing, set or cause; every voicing on every root; curves \
-day by day; where the time goes; what was missed; what is learned, that is, still right on another day. 1 to 6 or Tab \
+day by day; where the time goes; what was missed; what is learned, that is, still right on another day. 1 to 8 or Tab \
 take another view, arrows choose, Enter draws the curve of what is chosen; D, S, V and P ask for days, a set, a \
 voicing, a piano. Figures have their intervals: where the true one lies with 95 % certainty.
 

@@ -56,6 +56,7 @@ class TodayScreen(Level):
         Binding("f8", "app.sets", "Something else", key_display="F8"),
         Binding("w", "why", "Why each"),
         Binding("f9", "app.piano", "Piano", key_display="F9"),
+        Binding("f11", "app.progress", "Progress", key_display="F11"),
         Binding("f1,question_mark", "app.help", "Help", key_display="F1"),
         Binding("escape", "back", "Last set", key_display="Esc"),
     ]
