@@ -235,7 +235,8 @@ class Checks:
             midi_note = parse_key(value)
         except PitchError:
             near = meant_note(value)
-            better = f'did you mean "{near}"?' if near and near[-1].isdigit() else f"write {expected}"
+            there = near and near != value and near[-1].isdigit()
+            better = f'did you mean "{near}"?' if there else f"write {expected}"
             return self.fault(path, value, expected, f"{shown(value)} is no key; {better}")
         if not LOWEST_PIANO_KEY <= midi_note <= HIGHEST_PIANO_KEY:
             return self.fault(path, value, expected, f"{shown(value)} lies off the piano; write {expected}")

@@ -49,7 +49,10 @@ class Fault:
     message: str
 
     def __str__(self) -> str:
-        place = f"{printable(self.file)}:{self.line}:{self.column}: "
+        # Of a long path the end is told: there stands the file's own name.
+        file = printable(self.file, len(self.file))
+        file = file if len(file) <= 200 else f"…{file[-199:]}"
+        place = f"{file}:{self.line}:{self.column}: "
         return place + (f"{self.field}: {self.message}" if self.field else self.message)
 
 

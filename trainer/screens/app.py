@@ -377,6 +377,8 @@ class PracticeApp(App[int]):
 
     async def _look_for_ports(self) -> None:
         """See what ports there are, where somebody wants to know: on a thread, for it may take its time."""
+        if not self.screen_stack:  # the program is ending
+            return
         waits = self.source is None or (self._lost and not getattr(self.source, "reconnects", False))
         if waits or isinstance(self.screen, PianoScreen):
             self.listing = await asyncio.get_running_loop().run_in_executor(None, self._list_ports)
