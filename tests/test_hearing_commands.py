@@ -129,7 +129,8 @@ def test_a_chord_is_sounded_and_ends(module: VirtualModule, capsys: pytest.Captu
 
 
 @pytest.mark.port
-def test_ctrl_c_stops_a_form_with_all_notes_off(module: VirtualModule, home: Path) -> None:
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)])
+def test_ctrl_c_or_a_signal_stops_a_form_with_all_notes_off(module: VirtualModule, number: int, code: int) -> None:
     with subprocess.Popen(
         [sys.executable, "-m", "trainer", "hear", "jazz blues", "--bass", "roots", "--click"],
         stdout=subprocess.PIPE,
@@ -139,9 +140,9 @@ def test_ctrl_c_stops_a_form_with_all_notes_off(module: VirtualModule, home: Pat
     ) as process:
         assert process.stdout is not None
         assert process.stdout.readline().split()[:2] == ["1", "C7"]
-        process.send_signal(signal.SIGINT)
+        process.send_signal(number)
         _, errors = process.communicate(timeout=10)
-    assert process.returncode == 130 and "Traceback" not in errors
+    assert process.returncode == code and "Traceback" not in errors
     heard = module.heard(0.05)
     assert any(message[0] == 0x90 for message in heard) and not notes_left(heard)
     assert heard[-4:] == [(0xB0, 64, 0), (0xB0, 123, 0), (0xB9, 64, 0), (0xB9, 123, 0)]

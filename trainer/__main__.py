@@ -14,7 +14,7 @@ from typing import NoReturn
 
 from trainer.commands import all_rows, practising
 from trainer.commands.caring import complete
-from trainer.commands.refusals import DONE, UNUSABLE, USED_WRONGLY, Refusal
+from trainer.commands.refusals import DONE, UNUSABLE, USED_WRONGLY, Ended, Refusal, ended_in_order
 from trainer.commands.streams import abandon_output, prepare_streams
 
 
@@ -27,8 +27,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = parser.parse_args(arguments)
     command: Callable[[argparse.Namespace], int] = options.run
     try:
-        code = command(options)
-        sys.stdout.flush()
+        with ended_in_order():
+            code = command(options)
+            sys.stdout.flush()
         return code
     except Refusal as refusal:
         print(f"trainer: {refusal}", file=sys.stderr)
@@ -42,6 +43,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         place = "the output" if error.filename is None else f"{error.filename!r}"
         print(f"trainer: {place} cannot be used ({error.strerror}); give it another place", file=sys.stderr)
         return UNUSABLE
+    except Ended as ended:
+        return ended.code
     except KeyboardInterrupt:
         return 130
     except Exception as error:  # noqa: BLE001  whatever it is, a player gets one line and a report, no traceback

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Final
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Final, NoReturn
 
 DONE: Final = 0
 NO: Final = 1
@@ -16,3 +20,37 @@ class Refusal(Exception):
     def __init__(self, message: str, code: int = UNUSABLE) -> None:
         super().__init__(message)
         self.code = code
+
+
+class Ended(KeyboardInterrupt):
+    """A signal that ends the process came; `code` is what shells call it by."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__()
+        self.code = 128 + number
+
+
+_ENDING: Final = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
+
+
+@contextmanager
+def ended_in_order() -> Iterator[None]:
+    """Inside, a signal that ends the process ends the command as Ctrl-C does: what was begun is kept, ports are closed,
+    and the terminal is given back. A second one ends the process at once. An ignored signal (nohup) stays ignored.
+    """
+
+    def ended(number: int, frame: object) -> NoReturn:
+        for each in minded:
+            signal.signal(each, signal.SIG_DFL)
+        raise Ended(number)
+
+    minded = []
+    if threading.current_thread() is threading.main_thread():
+        minded = [number for number in _ENDING if signal.getsignal(number) is signal.SIG_DFL]
+    for number in minded:
+        signal.signal(number, ended)
+    try:
+        yield
+    finally:
+        for number in minded:
+            signal.signal(number, signal.SIG_DFL)
