@@ -18,6 +18,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from postgres_server import PostgresServer, programs  # noqa: E402
+
 
 def _no_ports(reason: str) -> None:
     """Skip a test of ports, or fail it where TRAINER_REQUIRE_PORTS=1 says that ports must be there."""
@@ -119,3 +121,30 @@ def schema(tmp_path_factory: pytest.TempPathFactory) -> Any:
     text = shipped.read_text(encoding="utf-8").replace("http://www.musicxml.org/xsd/", "")
     (folder / "musicxml.xsd").write_text(text, encoding="utf-8")
     return etree.XMLSchema(etree.parse(str(folder / "musicxml.xsd")))
+
+
+def _no_server(reason: str) -> None:
+    """Skip a test of PostgreSQL, or fail it where TRAINER_REQUIRE_POSTGRES=1 says that it must be there."""
+    if os.environ.get("TRAINER_REQUIRE_POSTGRES") == "1":
+        pytest.fail(f"TRAINER_REQUIRE_POSTGRES=1, and {reason}", pytrace=False)
+    pytest.skip(reason)
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[PostgresServer]:
+    """One server for all tests; each makes a database or a schema of its own in it."""
+    if find_spec("psycopg") is None:
+        _no_server("psycopg is not installed (pip install '.[postgres]')")
+    folder = programs()
+    if folder is None:
+        _no_server("PostgreSQL is not installed (Debian: apt-get install postgresql)")
+    assert folder is not None
+    server = PostgresServer(folder)
+    try:
+        try:
+            server.start()
+        except (OSError, RuntimeError, KeyError) as error:
+            _no_server(f"PostgreSQL did not start: {error}")
+        yield server
+    finally:
+        server.stop()

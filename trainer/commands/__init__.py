@@ -5,8 +5,9 @@ and reads drill sets and lessons, `lessons` tells one, `teaching` writes one by 
 and settings, `todays` plans today's practice, `practising` runs drills on the screen and without it, `in_time` plays
 forms, `showing` lists ports, `counting` tells figures, `reporting` writes reports, `charts` finds, shows and converts
 charts, `leading` finds voicings for one, `hearing` sounds them, `sheets` prints, `assigning` hands out and reads back,
-`plain` practises in lines, `keeping` writes the record out, takes it in and grades it again, `caring` looks after the
-program, `guiding` prints the manual. Nothing heavy is imported before the command that needs it.
+`plain` practises in lines, `keeping` writes the record out, takes it in and grades it again, `school` shares one,
+`caring` looks after the program, `guiding` prints the manual. Nothing heavy is imported before the command that needs
+it.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         lessons,
         practising,
         reporting,
+        school,
         sets,
         sheets,
         showing,
@@ -54,6 +56,7 @@ def all_rows() -> tuple[CommandRow, ...]:
         assigning,
         sheets,
         keeping,
+        school,
         caring,
         guiding,
     )

@@ -23,7 +23,6 @@ from trainer.commands.streams import json_line
 if TYPE_CHECKING:
     from trainer.desk import ClassView, Standing
     from trainer.drills.assignments import Assignment
-    from trainer.results import Results
 
 GIVEN: Final = "given"
 FINISHED: Final = "done"
@@ -133,13 +132,23 @@ def open_assignments(options: argparse.Namespace) -> int:
 
 def take_in(store: Store, path: Path) -> Assignment:
     """Read an assignment's file and keep it open. Raises `Refusal` with every fault."""
-    from trainer.drills.assignments import read_assignment
-    from trainer.storage.files import StorageError, make_folder, read_text, utc_now, write_text_atomically
-    from trainer.storage.places import LESSON_ENDING
+    from trainer.storage.files import StorageError, read_text
 
     try:
         text = read_text(path)
-        assignment, faults = read_assignment(text, str(path))
+    except StorageError as error:
+        raise Refusal(str(error)) from None
+    return take_in_text(store, text, str(path))
+
+
+def take_in_text(store: Store, text: str, path: str) -> Assignment:
+    """Keep the assignment in a text open; `path` is where it is from. Raises `Refusal` with every fault."""
+    from trainer.drills.assignments import read_assignment
+    from trainer.storage.files import StorageError, make_folder, utc_now, write_text_atomically
+    from trainer.storage.places import LESSON_ENDING
+
+    try:
+        assignment, faults = read_assignment(text, path)
         if assignment is None:
             raise Refusal("\ntrainer: ".join(map(str, faults)))
         before = {kept.mark: kept for kept in store.records.assignments()}
@@ -321,7 +330,7 @@ def _collect(store: Store, known: dict[str, Assignment], path: Path, as_json: bo
         new = store.records.append_results(
             results.student, results.mark, results.sha256, utc_now(), [one.found for one in checked], passes
         )
-        found = _keep_standing(store, assignment, results)
+        found = _keep_standing(store, assignment, results.student)
     except ResultsError as error:
         raise Refusal(f"{path}: {error}") from None
     except StorageError as error:
@@ -346,18 +355,23 @@ def _collect(store: Store, known: dict[str, Assignment], path: Path, as_json: bo
     return bool(differing or passes_differ)
 
 
-def _keep_standing(store: Store, assignment: Assignment, results: Results) -> Standing:
-    """Work out where a student stands now, and keep it for the desk."""
-    from trainer.desk import standing, standing_object
-    from trainer.storage.files import utc_now
+def _keep_standing(store: Store, assignment: Assignment, student: str) -> Standing:
+    """Work out where a student stands now, and keep it for the desk.
 
-    student = results.student
-    attempts = store.records.attempts(assignment=assignment.mark, student=student, with_events=False)
-    passes = store.records.passes(assignment=assignment.mark, student=student, with_events=False)
+    What students sent to a school's database themselves is graded again from its events first.
+    """
+    from trainer.desk import standing, standing_object
+    from trainer.results import regraded, regraded_pass
+
+    shared = store.records.shared
+    attempts = store.records.attempts(assignment=assignment.mark, student=student, with_events=shared)
+    passes = store.records.passes(assignment=assignment.mark, student=student, with_events=shared)
+    if shared:
+        attempts = (regraded(assignment, attempt).found for attempt in attempts)
+        passes = (regraded_pass(assignment, one) for one in passes)
     found = standing(assignment, attempts, passes, student, local_day)
-    store.records.keep_assignment(
-        assignment.mark, "", utc_now(), json.dumps(standing_object(found), separators=(",", ":")), student=student
-    )
+    kept = json.dumps(standing_object(found), separators=(",", ":"))
+    store.records.keep_derived("assignment", assignment.mark, kept, student=student)
     return found
 
 
@@ -370,15 +384,15 @@ def class_views(store: Store, students: Sequence[str] = ()) -> list[tuple[Assign
     known = [assignment for assignment, _ in _known(store, (GIVEN,))]
     try:
         everybody = list(dict.fromkeys([*students, *store.records.students()]))
-        kept = {
-            (student, each.mark): standing_from(json.loads(each.state))
-            for student in everybody
-            for each in store.records.assignments(student=student)
-        }
+        kept = {place: standing_from(json.loads(text)) for place, text in store.records.derived("assignment").items()}
+        by_mark = {assignment.mark: assignment for assignment in known}
+        for student, mark in sorted(store.records.worked_at() - kept.keys()):
+            if student in everybody and mark in by_mark:
+                kept[student, mark] = _keep_standing(store, by_mark[mark], student)
     except StorageError as error:
         raise Refusal(str(error)) from None
     except (ValueError, KeyError, TypeError):
-        raise Refusal("a standing in the record cannot be read; collect the results again") from None
+        raise Refusal("a standing in the record cannot be read; trainer import into a new record mends it") from None
     return [
         (
             assignment,

@@ -221,23 +221,30 @@ def _folders(options: argparse.Namespace) -> Iterator[Finding]:
 def _record(options: argparse.Namespace) -> Iterator[Finding]:
     from pathlib import Path
 
+    from trainer.commands.store import open_records
     from trainer.storage.files import StorageError
     from trainer.storage.places import Places
-    from trainer.storage.records import Records
+    from trainer.storage.records import is_address
+    from trainer.storage.settings import read_settings
 
     try:
-        path = Path(options.records) if options.records else Places.found().records
-        if not path.exists():
-            yield Finding("record", f"{path}: not begun yet")
+        places = Places.found()
+        place = options.records or read_settings(places.settings)[0].records or places.records
+        if not is_address(place) and not Path(place).exists():
+            yield Finding("record", f"{place}: not begun yet")
             return
-        with Records.open(path) as records:
+        with open_records(place) as records:
             problems = records.check()
             count = records.count()
             backups = records.backups()
-    except StorageError as error:
+            where = records.path
+    except (StorageError, Refusal) as error:
         yield Finding("record", str(error), False)
         return
-    kept = f"{count} attempts, {path.stat().st_size / 1e6:.1f} MB, {len(backups)} backups"
+    if is_address(place):
+        kept = f"{where}: {count} attempts"
+    else:
+        kept = f"{count} attempts, {where.stat().st_size / 1e6:.1f} MB, {len(backups)} backups"
     yield Finding("record", kept if not problems else f"{kept}; {problems[0]}", not problems)
 
 

@@ -143,7 +143,7 @@ def form(options: argparse.Namespace) -> int:
     """Play a form in time, on the screen, or in lines with ``--headless``."""
     from trainer.commands.store import Store
 
-    store = Store(options.records)
+    store = Store(options.records, to_practise=True)
     try:
         course = course_of(options, store)
         if not options.headless:

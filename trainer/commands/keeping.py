@@ -5,18 +5,19 @@ from __future__ import annotations
 import argparse
 import sys
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from trainer.commands.refusals import DONE, NO, Refusal
 from trainer.commands.rows import CommandRow
-from trainer.commands.store import Store
+from trainer.commands.store import Store, open_records
 from trainer.commands.streams import json_line
 
 if TYPE_CHECKING:
     from trainer.progress import Attempt
     from trainer.regrading import Regraded
+    from trainer.storage.records.salvage import Salvage
 
 CHANGES_TOLD: Final = 12
 
@@ -66,8 +67,8 @@ def export(options: argparse.Namespace) -> int:
     from trainer.storage.exchange import entries_of, lines_of, write_file
     from trainer.storage.files import StorageError, utc_now
     from trainer.storage.places import Places
-    from trainer.storage.records import Records
-    from trainer.storage.records.salvage import Salvage
+    from trainer.storage.records import is_address
+    from trainer.storage.settings import read_settings
 
     counts: Counter[str] = Counter()
 
@@ -84,27 +85,15 @@ def export(options: argparse.Namespace) -> int:
         else:
             write_file(Path(options.output), lines)
 
-    salvage = None
+    salvage: Salvage | None = None
     try:
-        path = Places.found().records if options.records is None else Path(options.records)
-        if not path.exists():
-            raise Refusal(f"{path} is not there; there is no record to write out")
-        records = None
-        try:
-            records = Records.open(path)
-            if not records.sound():
-                records.close()
-                records = None
-        except StorageError as error:
-            if error.found != "is damaged":
-                raise
-        if records is not None:
-            with records:
+        places = Places.found()
+        place = options.records or read_settings(places.settings)[0].records or places.records
+        if is_address(place):
+            with open_records(place) as records:
                 write(entries_of(records))
         else:
-            print(f"trainer: {path} is damaged; reading what can be read", file=sys.stderr)
-            salvage = Salvage(path)
-            write(salvage.entries())
+            salvage = _write_file(Path(place), write)
     except StorageError as error:
         raise Refusal(str(error)) from None
     where = f"written to {options.output}" if options.output is not None else "written"
@@ -114,6 +103,31 @@ def export(options: argparse.Namespace) -> int:
         print(f"trainer: what else the damaged file held is lost{lost}", file=sys.stderr)
         return NO
     return DONE
+
+
+def _write_file(path: Path, write: Callable[[Iterable[tuple[str, str, Any]]], None]) -> Salvage | None:
+    """Write out a record in a file; what was met on the way where it is damaged, None where it is sound."""
+    from trainer.storage.exchange import entries_of
+    from trainer.storage.files import StorageError
+    from trainer.storage.records import Records
+    from trainer.storage.records.salvage import Salvage
+
+    if not path.exists():
+        raise Refusal(f"{path} is not there; there is no record to write out")
+    sound = False
+    try:
+        with Records.open(path) as records:
+            sound = records.sound()
+            if sound:
+                write(entries_of(records))
+                return None
+    except StorageError as error:
+        if sound or error.found != "is damaged":
+            raise
+    print(f"trainer: {path} is damaged; reading what can be read", file=sys.stderr)
+    salvage = Salvage(path)
+    write(salvage.entries())
+    return salvage
 
 
 # -- in
@@ -178,7 +192,8 @@ def regrade(options: argparse.Namespace) -> int:
             store.records.bring_up_to_date()
             summary.tell()
             if not options.json:
-                print(f"The record has these verdicts now. A copy from before: {copy.name}; or: trainer regrade --undo")
+                before = f"A copy from before is in {copy}; t" if copy is not None else "T"
+                print(f"The record has these verdicts now. {before}he old ones are back with: trainer regrade --undo")
         else:
             for _ in changes:
                 pass

@@ -193,7 +193,7 @@ def practise_plainly(options: argparse.Namespace) -> int:
     from trainer.screens.hearing import HearIt
     from trainer.session import HearingAsked, Prompted
 
-    store = Store(options.records)
+    store = Store(options.records, to_practise=True)
     speaker = Speaker(store.settings, told=lambda line: print(spoken(line), flush=True))
     hearing = Hearing(speaker)
     typed = Typed(iter(()) if sys.stdin is None else iter(sys.stdin))

@@ -49,7 +49,7 @@ def drill(options: argparse.Namespace) -> int:
     drill_set = load_set(options.set)
     try:
         source = without_screen(options, None)
-        store = Store(options.records)
+        store = Store(options.records, to_practise=True)
         try:
             session = session_of(Random(options.seed), drill_set, store, source.name, source.stamp_origin, {})
             printer = Printer(options.json)
@@ -188,7 +188,7 @@ def open_screen(options: argparse.Namespace) -> int:
     need_terminal()
     from trainer.screens.app import run
 
-    store = Store(options.records)
+    store = Store(options.records, to_practise=True)
     try:
         return run(practice_app(options, store))
     finally:

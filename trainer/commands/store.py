@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from trainer.commands.refusals import Refusal
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from trainer.pitch import Note
     from trainer.progress import Attempt, Only, Tallies
     from trainer.screens.app import Preferences
+    from trainer.storage.records import Records
     from trainer.timing import PassRecord
 
 
@@ -23,21 +25,58 @@ OPEN: Final = "open"
 """The state of an assignment that is not done yet."""
 
 
+def open_records(place: Path | str) -> Records:
+    """A record in a file or a database; a password that is asked for is read from the terminal. Raises `Refusal`."""
+    from trainer.storage.records import Records
+
+    return with_password(lambda password: Records.open(place, password=password))
+
+
+Opened = TypeVar("Opened")
+
+
+def with_password(opening: Callable[[str | None], Opened]) -> Opened:
+    """What `opening` gives; it is called again with a password from the terminal where a server asks for one.
+
+    Raises `Refusal`.
+    """
+    from trainer.storage.files import StorageError
+
+    try:
+        try:
+            return opening(None)
+        except StorageError as error:
+            if not error.needs_password or sys.stdin is None or not sys.stdin.isatty():
+                raise
+            from getpass import getpass
+
+            return opening(getpass(f"Password for {error.path}: "))
+    except StorageError as error:
+        raise Refusal(str(error)) from None
+
+
 class Store:
     """The player's record and settings."""
 
-    def __init__(self, path: str | None) -> None:
+    def __init__(self, place: str | None, *, to_practise: bool = False) -> None:
+        """Open the record at a place (None: where the settings say). Raises `Refusal`, also where one is `to_practise`
+        and the record may only be added to."""
         from trainer.storage.files import StorageError
         from trainer.storage.places import Places
-        from trainer.storage.records import Records
         from trainer.storage.settings import read_settings
 
         try:
             self.places = Places.found()
             self.settings, faults = read_settings(self.places.settings)
-            self.records = Records.open(self.places.records if path is None else Path(path))
         except StorageError as error:
             raise Refusal(str(error)) from None
+        self.records = open_records(place or self.settings.records or self.places.records)
+        if to_practise and not self.records.database.may_replace:
+            self.records.close()
+            raise Refusal(
+                f"{self.records.path} takes what was played only when it is decided; practise into a file of your own "
+                "and send it: trainer school send"
+            )
         self._told = 0
         for fault in faults:
             print(f"trainer: {fault}", file=sys.stderr)

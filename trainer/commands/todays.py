@@ -172,7 +172,7 @@ def today(options: argparse.Namespace) -> int:
             raise Refusal("--json goes with --plan or --headless", USED_WRONGLY)
         options.set = None
         return open_screen(options)
-    store = Store(options.records)
+    store = Store(options.records, to_practise=True)
     try:
         todays = Todays(store, options.minutes)
         if options.plan or not playing:

@@ -32,6 +32,12 @@ class StorageError(Exception):
     'a.sqlite is damaged; put a copy in its place.'
     """
 
+    passing = False
+    """Whether waiting a moment may be all that is needed."""
+
+    needs_password = False
+    """Whether a password may be all that is needed."""
+
     def __init__(self, path: Path | str, found: str, remedy: str) -> None:
         self.path = Path(path)
         self.found = found

@@ -64,6 +64,8 @@ class Settings:
     german_note_names: bool = False
     daily_minutes: int = 15
     break_minutes: int = 25
+    records: str = ""
+    school: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +101,11 @@ def _one_of(*words: str) -> Callable[[str], bool]:
 
 def _one_line(value: str) -> bool:
     return value.isprintable()
+
+
+def _place(value: str) -> bool:
+    """One line, and no address that holds a password."""
+    return value.isprintable() and not re.search(r"://[^/@]*:[^/@]*@|[?&]password=", value)
 
 
 def _key_or_nothing(value: str) -> bool:
@@ -190,6 +197,18 @@ SETTINGS: Final = (
         "After how many minutes a break is proposed; 0 never.",
         "a whole number of minutes from 0 to 120",
         _from_to(0, 120),
+    ),
+    Setting(
+        "records",
+        "Where the record of practice is kept; --records on the command line comes first.",
+        'a file, or a database as "postgresql://name@host/database" without a password; "" for the usual place',
+        _place,
+    ),
+    Setting(
+        "school",
+        "The database of a school that practice is sent to by: trainer school send.",
+        'a database as "postgresql://name@host/database" without a password; "" for none',
+        lambda value: value == "" or (_place(value) and value.startswith(("postgresql://", "postgres://"))),
     ),
 )
 """Every setting, in the order of a new file."""

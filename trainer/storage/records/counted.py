@@ -12,16 +12,29 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
 
-from trainer.progress import EVERYTHING, LATEST_TIMES, MISSED_BY, TALLIED_BY, Found, Only, Parts, Standing, Tally
+from trainer.progress import (
+    EVERYTHING,
+    LATEST_TIMES,
+    MISSED_BY,
+    TALLIED_BY,
+    Attempt,
+    Found,
+    Only,
+    Parts,
+    Standing,
+    Tally,
+)
 from trainer.storage.files import StorageError
+from trainer.storage.records.databases import Database
 from trainer.storage.records.summed import Summed
 from trainer.storage.records.sums import (
-    SUM_COLUMNS,
-    Key,
+    KEY_COLUMNS,
     Sum,
     latest,
+    misses_of,
     moment,
     periods_between,
+    responses_of,
     settles_of,
     sums_of,
     times_of,
@@ -29,8 +42,19 @@ from trainer.storage.records.sums import (
 
 Group = tuple[str, ...]
 
-_PLACES: Final = {"voicing": 0, "quality": 1, "root": 2, "day": 3, "set": 4, "port": 5}
-_NAMES: Final = "voicing, quality, root, period, set_title, port"
+_COLUMNS: Final = {
+    "voicing": "voicing",
+    "quality": "quality",
+    "root": "root",
+    "day": "period",
+    "set": "set_title",
+    "port": "port",
+}
+_KEY_PLACES: Final = {word: KEY_COLUMNS.index(column) for word, column in _COLUMNS.items()}
+_PERIOD: Final = KEY_COLUMNS.index("period")
+_OF_A_MISS: Final = ("cause", "degree")
+_FIRST_STRETCH: Final = 8
+_FEW_GROUPS: Final = 100
 _IN: Final = {"sets": "set_title", "ports": "port", "voicings": "voicing", "qualities": "quality", "roots": "root"}
 
 
@@ -44,6 +68,11 @@ class _Span:
     begin: date | None = None
     end: date | None = None
     stretches: Sequence[tuple[str, str]] = ()
+
+    @property
+    def empty(self) -> bool:
+        """Whether no whole day is asked for."""
+        return self.begin is not None and self.end is not None and self.begin >= self.end
 
 
 class Counted:
@@ -59,62 +88,79 @@ class Counted:
 
     def tallies(self, by: Sequence[str], only: Only = EVERYTHING) -> dict[Group, Tally]:
         """See `trainer.progress.Tallies.tallies`."""
-        groups = self._groups(by, TALLIED_BY, only, "attempts, right_unaided, last_utc, times")
-        return {
-            group: Tally(
-                sum(row[0] for row in rows),
-                sum(row[1] for row in rows),
-                tuple([time[1] for time in _latest_of([(row[2], row[3]) for row in rows], times_of)]),
-                max(row[2] for row in rows),
-            )
-            for group, rows in groups.items()
-        }
-
-    def misses(self, by: Sequence[str], only: Only = EVERYTHING) -> dict[Group, int]:
-        """See `trainer.progress.Tallies.misses`."""
-        plain = [word for word in by if word not in ("cause", "degree")]
-        groups = self._groups(by, MISSED_BY, only, "missed, misses", plain)
-        counts: Counter[Group] = Counter()
-        for group, rows in groups.items():
-            if plain == list(by):
-                counts[group] += sum(row[0] for row in rows)
-                continue
-            for row in rows:
-                if row[0]:
-                    for (cause, degrees), count in Sum.of_row((0, 0, 0, "", "", "", "null", row[1])).misses.items():
-                        for key in _missed_keys(by, group, cause, degrees):
-                            counts[key] += count
-        return {group: count for group, count in counts.items() if count}
-
-    def parts(self, by: Sequence[str], only: Only = EVERYTHING) -> dict[Group, Parts]:
-        """See `trainer.progress.Tallies.parts`."""
-        groups = self._groups(by, TALLIED_BY, only, "last_utc, settles, times")
+        asked = self._ask(by, TALLIED_BY, only)
+        counts = asked.groups("SUM(attempts)", "SUM(right_unaided)", "MAX(last_utc)")
+        times = asked.latest("times", responses_of, lambda one: [time[:2] for time in one.times])
         found = {}
-        for group, rows in groups.items():
-            times = _latest_of([(row[0], row[2]) for row in rows], times_of)
-            settles = _latest_of([(row[0], row[1]) for row in rows], settles_of)
-            found[group] = Parts(
-                tuple([time[2] for time in times if time[2] >= 0]),
-                tuple([time[3] for time in times if time[3] >= 0]),
-                tuple([settle for _, settle in settles]),
+        for group in dict.fromkeys((*counts, *asked.extra)):
+            rows = counts.get(group, [])
+            own = asked.extra.get(group, ())
+            found[group] = Tally(
+                sum(row[0] for row in rows) + sum(one.attempts for one in own),
+                sum(row[1] for row in rows) + sum(one.right for one in own),
+                tuple([response for _, response in times.get(group, ())]),
+                max((*(row[2] for row in rows), *(one.last_utc for one in own))),
             )
         return found
 
+    def misses(self, by: Sequence[str], only: Only = EVERYTHING) -> dict[Group, int]:
+        """See `trainer.progress.Tallies.misses`."""
+        plain = [word for word in by if word not in _OF_A_MISS]
+        asked = self._ask(plain, TALLIED_BY, only, by, MISSED_BY)
+        counts: Counter[Group] = Counter()
+        if len(plain) == len(by):
+            for group, rows in asked.groups("SUM(missed)").items():
+                counts[group] += sum(row[0] for row in rows)
+            for group, sums in asked.extra.items():
+                counts[group] += sum(one.missed for one in sums)
+            return {group: count for group, count in counts.items() if count}
+        for group, rows in asked.groups("misses", "COUNT(*)", further=("misses",), only_missed=True).items():
+            for misses, times in rows:
+                for (cause, degrees), count in misses_of(misses).items():
+                    for key in _missed_keys(by, group, cause, degrees):
+                        counts[key] += count * times
+        for group, sums in asked.extra.items():
+            for one in sums:
+                for (cause, degrees), count in one.misses.items():
+                    for key in _missed_keys(by, group, cause, degrees):
+                        counts[key] += count
+        return dict(counts)
+
+    def parts(self, by: Sequence[str], only: Only = EVERYTHING) -> dict[Group, Parts]:
+        """See `trainer.progress.Tallies.parts`."""
+        asked = self._ask(by, TALLIED_BY, only)
+        groups = dict.fromkeys((*asked.groups(), *asked.extra))
+        times = asked.latest("times", times_of, lambda one: one.times)
+        settles = asked.latest("settles", settles_of, lambda one: one.settles)
+        return {
+            group: Parts(
+                tuple([time[2] for time in times.get(group, ()) if time[2] >= 0]),
+                tuple([time[3] for time in times.get(group, ()) if time[3] >= 0]),
+                tuple([settle for _, settle in settles.get(group, ())]),
+            )
+            for group in groups
+        }
+
     def standings(self, only: Only = EVERYTHING) -> dict[tuple[str, str, str], Standing]:
         """See `trainer.progress.Tallies.standings`."""
-        columns = "attempts, right_unaided, missed, last_utc, days_practised, days_right, opening"
+        asked = self._ask(("voicing", "quality", "root"), TALLIED_BY, only)
+        columns = ("attempts", "right_unaided", "missed", "last_utc", "days_practised", "days_right", "opening")
         found = {}
-        for group, rows in self._groups(("voicing", "quality", "root"), TALLIED_BY, only, columns).items():
+        rows = asked.groups(*columns, grouped=False)
+        for group in dict.fromkeys((*rows, *asked.extra)):
             whole = Sum()
-            for row in rows:
+            for row in rows.get(group, ()):
                 whole.add(Sum.of_row((*row, "[]")))
+            for one in asked.extra.get(group, ()):
+                whole.add(one)
             voicing, quality, root = group
             found[voicing, quality, root] = Standing(whole.days_practised.bit_count(), whole.last_utc, whole.learned)
         return found
 
     def found(self) -> Found:
         """See `trainer.progress.Tallies.found`."""
-        groups = self._groups(("set", "port", "voicing", "quality"), TALLIED_BY, EVERYTHING, "attempts")
+        asked = self._ask(("set", "port", "voicing", "quality"), TALLIED_BY, EVERYTHING)
+        groups = dict.fromkeys((*asked.groups(), *asked.extra))
         return Found(
             tuple(sorted({group[0] for group in groups})),
             tuple(sorted({group[1] for group in groups})),
@@ -123,65 +169,37 @@ class Counted:
 
     # -- how
 
-    def _groups(
-        self, by: Sequence[str], known: Sequence[str], only: Only, columns: str, plain: Sequence[str] | None = None
-    ) -> dict[Group, list[Sequence[Any]]]:
-        """The rows of each group, each as the values of the columns asked for."""
-        if unknown := [word for word in by if word not in known]:
-            raise ValueError(f"attempts are not counted by {unknown[0]!r}; they can be by {', '.join(known)}")
-        places = [_PLACES[word] for word in (by if plain is None else plain)]
-        names = len(_PLACES)
-        groups: dict[Group, list[Sequence[Any]]] = {}
-        for row in self._rows(only, columns, by_day="day" in by):
-            groups.setdefault(tuple([row[place] for place in places]), []).append(row[names:])
-        return groups
-
-    def _rows(self, only: Only, columns: str, by_day: bool) -> list[Any]:
-        """Rows of names and the columns asked for: from the summaries, from days cut short, from what is pending."""
+    def _ask(
+        self,
+        by: Sequence[str],
+        known: Sequence[str],
+        only: Only,
+        named: Sequence[str] | None = None,
+        all_known: Sequence[str] = (),
+    ) -> _Asked:
+        """What there is to an answer. Raises ValueError for a word that is not counted by."""
+        words, allowed = (by, known) if named is None else (named, all_known)
+        if unknown := [word for word in words if word not in allowed]:
+            raise ValueError(f"attempts are not counted by {unknown[0]!r}; they can be by {', '.join(allowed)}")
         try:
             self._records.bring_up_to_date()
         except StorageError:
             pass  # what is pending is then added on the way; reading the rest will say what is wrong
         with self._database.reading():
             span = self._span(only)
-            rows = self._summary_rows(only, columns, span, by_day)
-            extra: list[Any] = []
+            extra: list[Attempt] = []
             for since, until in span.stretches:
                 extra += self._records.attempts(
                     since, until, assignment=self._assignment, student=self._student, with_events=False
                 )
             pending = self._records.pending_attempts(self._student)
-        extra_keys = {(one.session, one.number) for one in extra}
+        there = {(one.session, one.number) for one in extra}
         extra += [
             one
             for one in pending
-            if (one.session, one.number) not in extra_keys and self._assignment in (None, one.assignment)
+            if (one.session, one.number) not in there and self._assignment in (None, one.assignment)
         ]
-        admitted = [(self._student, one) for one in extra if one.counts and only.admits(one)]
-        if not admitted:
-            return rows
-        wanted = columns.split(", ")
-        for key, one in sums_of(admitted).items():
-            if len(key[_PERIOD]) == (10 if by_day else 0):
-                rows.append(_as_row(key, one, wanted))
-        return rows
-
-    def _summary_rows(self, only: Only, columns: str, span: _Span, by_day: bool) -> list[Any]:
-        conditions = ["student = ?"]
-        values: list[str] = [self._student]
-        if by_day:
-            conditions.append("LENGTH(period) = 10")
-        if span.begin is None or span.end is None:
-            conditions += [] if by_day else ["period = ''"]
-        elif span.begin >= span.end:
-            return []
-        elif by_day:
-            conditions.append("period >= ? AND period < ?")
-            values += (span.begin.isoformat(), span.end.isoformat())
-        else:
-            periods = periods_between(span.begin, span.end)
-            conditions.append(f"period IN ({', '.join('?' * len(periods))})")
-            values += periods
+        conditions, values = ["student = ?"], [self._student]
         for name, column in _IN.items():
             if among := getattr(only, name):
                 conditions.append(f"{column} IN ({', '.join('?' * len(among))})")
@@ -189,9 +207,12 @@ class Counted:
         if self._assignment is not None:
             conditions.append("assignment = ?")
             values.append(self._assignment)
-        return self._database.rows(
-            f"SELECT {_NAMES}, {columns} FROM summaries WHERE {' AND '.join(conditions)}", values
-        )
+        asked = _Asked(self._database, by, span, conditions, values)
+        admitted = [(self._student, one) for one in extra if one.counts and only.admits(one)]
+        for key, one in sums_of(admitted).items():
+            if len(key[_PERIOD]) == (10 if asked.by_day else 0):
+                asked.extra.setdefault(tuple([key[_KEY_PLACES[word]] for word in by]), []).append(one)
+        return asked
 
     def _span(self, only: Only) -> _Span:
         if not only.since and not only.until:
@@ -216,13 +237,99 @@ class Counted:
         return _Span(begin, end, stretches)
 
 
-_PERIOD: Final = 4
+class _Asked:
+    """The rows of the summaries that a question is answered from; `extra` are sums, by group, that they do not have."""
 
+    def __init__(
+        self, database: Database, by: Sequence[str], span: _Span, conditions: Sequence[str], values: Sequence[str]
+    ) -> None:
+        self.by_day = "day" in by
+        self.extra: dict[Group, list[Sum]] = {}
+        self._database, self._span = database, span
+        self._conditions, self._values = conditions, values
+        self._names = [_COLUMNS[word] for word in by]
 
-def _as_row(key: Key, one: Sum, wanted: Sequence[str]) -> tuple[Any, ...]:
-    values = dict(zip(SUM_COLUMNS, one.row(), strict=True))
-    _, voicing, quality, root, period, set_title, port, _ = key
-    return (voicing, quality, root, period, set_title, port, *(values[name] for name in wanted))
+    @property
+    def _stretches(self) -> list[Sequence[str]]:
+        """The periods that are asked for in stretches, the latest first, each twice as long as the one before."""
+        span = self._span
+        if span.begin is None or span.end is None:
+            return [("",)]
+        periods = periods_between(span.begin, span.end)[::-1]
+        found: list[Sequence[str]] = []
+        length = _FIRST_STRETCH
+        while periods:
+            found.append(periods[:length])
+            periods = periods[length:]
+            length *= 2
+        return found
+
+    def _where(self, periods: Sequence[str] | None = None) -> tuple[str, list[str]]:
+        conditions, values = list(self._conditions), list(self._values)
+        span = self._span
+        if periods is not None and not self.by_day:
+            conditions.append(f"period IN ({', '.join('?' * len(periods))})")
+            values += periods
+        if self.by_day:
+            conditions.append("LENGTH(period) = 10")
+            if span.begin is not None and span.end is not None:
+                conditions.append("period >= ? AND period < ?")
+                values += (span.begin.isoformat(), span.end.isoformat())
+        return " AND ".join(conditions), values
+
+    def groups(
+        self, *columns: str, further: Sequence[str] = (), grouped: bool = True, only_missed: bool = False
+    ) -> dict[Group, list[Sequence[Any]]]:
+        """The rows of each group, summed by the database where they are `grouped`: the columns asked for."""
+        if self._span.empty:
+            return {}
+        periods = [period for stretch in self._stretches for period in stretch]
+        where, values = self._where(periods)
+        by = ", ".join((*self._names, *further))
+        # A constant to group by gives no row where there is none to sum, unlike a sum over nothing.
+        group_by = f" GROUP BY {by or 'student'}" if grouped else ""
+        missed = " AND missed > 0" if only_missed else ""
+        selected = ", ".join((*self._names, *columns)) or "student"
+        found: dict[Group, list[Sequence[Any]]] = {}
+        names = len(self._names)
+        for row in self._database.rows(f"SELECT {selected} FROM summaries WHERE {where}{missed}{group_by}", values):
+            found.setdefault(tuple(row[:names]), []).append(tuple(row[names:]))
+        return found
+
+    def latest(
+        self, column: str, read: Callable[[str], list[Any]], of: Callable[[Sum], list[Any]]
+    ) -> dict[Group, list[Any]]:
+        """The latest entries of each group: the latest periods are read first, and no more of them than it takes."""
+        found: dict[Group, list[Any]] = {}
+        stretches = [] if self._span.empty else [()] if self.by_day else self._stretches
+        names = len(self._names)
+        wanting: set[Group] | None = None
+        for stretch in stretches:
+            where, values = self._where(stretch)
+            if wanting is not None and self._names and len(wanting) <= _FEW_GROUPS:
+                one = f"({', '.join('?' * names)})"
+                where += f" AND ({', '.join(self._names)}) IN (VALUES {', '.join([one] * len(wanting))})"
+                values += [value for group in wanting for value in group]
+            selected = ", ".join((*self._names, "last_utc", column))
+            rows: dict[Group, list[tuple[str, str]]] = {}
+            for row in self._database.rows(
+                f"SELECT {selected} FROM summaries WHERE {where} AND {column} <> ''", values
+            ):
+                group = tuple(row[:names])
+                if len(found.get(group, ())) < LATEST_TIMES:
+                    rows.setdefault(group, []).append((row[names], row[names + 1]))
+            for group, lists in rows.items():
+                found[group] = latest(_latest_of(lists, read) + found.get(group, []))
+            if stretch is not stretches[-1]:
+                wanting = set(self.groups()) if wanting is None else wanting
+                wanting = {group for group in wanting if len(found.get(group, ())) < LATEST_TIMES}
+                if not wanting:
+                    break
+        for group, sums in self.extra.items():
+            entries = [entry for one in sums for entry in of(one)]
+            if entries:
+                found[group] = latest(found.get(group, []) + entries)
+        return found
 
 
 def _missed_keys(by: Sequence[str], group: Group, cause: str, degrees: Sequence[str]) -> Iterator[Group]:
@@ -242,8 +349,7 @@ def _latest_of(rows: list[tuple[str, str]], read: Callable[[str], list[Any]]) ->
     for last_utc, text in sorted(rows, reverse=True):
         if oldest is not None and moment(last_utc) < oldest:
             break
-        if text != "[]":
-            found += read(text)
+        found += read(text)
         if len(found) >= LATEST_TIMES:
             found = latest(found)
             oldest = found[0][0]

@@ -27,8 +27,17 @@ class Database(ABC):
     keeps_summaries: bool = True
     """Whether the summaries may be written through this connection."""
 
+    may_replace: bool = True
+    """Whether an attempt may take the place of one recorded moments ago, which practising needs."""
+
     def __init__(self) -> None:
         self._depth = 0
+        self.notices: list[str] = []
+        """Sentences for the player about what went wrong without stopping anything."""
+
+    @abstractmethod
+    def prepare(self, migrations: Sequence[Migration]) -> None:
+        """Turn away what is not ours, damaged or newer, and bring up to date what is older. Raises `StorageError`."""
 
     @abstractmethod
     def rows(self, statement: str, values: Sequence[object] = ()) -> list[Any]:
@@ -104,6 +113,24 @@ class Database(ABC):
 
     @abstractmethod
     def _undo(self) -> None: ...
+
+    # -- care; what keeps a server's database is the server's
+
+    def check(self) -> tuple[str, ...]:
+        """Every fault that a full check finds."""
+        return ()
+
+    def sound(self) -> bool:
+        """Whether a quick check finds all well."""
+        return True
+
+    def back_up(self, reason: str = "") -> Path | None:
+        """Make a copy and give its place; None where copies are made elsewhere. Raises `StorageError`."""
+        return None
+
+    def backups(self) -> tuple[Path, ...]:
+        """The copies that there are, oldest first."""
+        return ()
 
     def definition(self, statement: str) -> str:
         """A statement of the schema in this database's own words."""

@@ -28,6 +28,8 @@ from trainer.storage.records.sums import Item, item_of
 from trainer.timing import PassRecord
 
 _PAGE: Final = 500
+_ROWS_AT_ONCE: Final = 100
+_NOTES_AT_ONCE: Final = 500
 _KEY: Final = ("student", "session", "number")
 _One = TypeVar("_One", Attempt, PassRecord)
 
@@ -220,6 +222,47 @@ class Log:
         asked |= {"assignment = ?": assignment, "utc >= ?": since, "utc < ?": until}
         return self._in_order(_PASSES, pass_of, asked, student, with_events)
 
+    # -- many at once, from another record
+
+    def add_attempts(self, attempts: Sequence[Attempt], *, student: str | None = None) -> int:
+        """Add attempts where their places are free, all in one change; give how many were. Raises `StorageError`."""
+        whose = self._whose(student)
+        return self._add_many(
+            _ATTEMPTS, ATTEMPT, attempts, [attempt_row(storable(one), whose) for one in attempts], whose
+        )
+
+    def add_passes(self, passes: Sequence[PassRecord], *, student: str | None = None) -> int:
+        """As `add_attempts`, for passes."""
+        whose = self._whose(student)
+        return self._add_many(_PASSES, PASS, passes, [pass_row(storable_pass(one), whose) for one in passes], whose)
+
+    def sessions_counted(self, kind: str, *, student: str | None = None, until: str = "9999") -> dict[str, int]:
+        """How many attempts (or passes, by `kind`) before a time each session has. Raises `StorageError`."""
+        table = _PASSES.name if kind == PASS else _ATTEMPTS.name
+        found = self.database.rows(
+            f"SELECT session, COUNT(*) FROM {table} WHERE student = ? AND utc < ? GROUP BY session",
+            (self._whose(student), until),
+        )
+        return {session: count for session, count in found}
+
+    def _add_many(
+        self, kind: _Kind, noted: str, ones: Sequence[Attempt | PassRecord], rows: Sequence[Row], whose: str
+    ) -> int:
+        places = f"({', '.join('?' * len(kind.columns))})"
+        new: list[tuple[str, int]] = []
+        with self.database.writing():
+            for start in range(0, len(rows), _ROWS_AT_ONCE):
+                some = rows[start : start + _ROWS_AT_ONCE]
+                # What it returns is what was new: only that may be summed, or it would be summed twice.
+                new += self.database.rows(
+                    f"INSERT INTO {kind.name} ({', '.join(kind.columns)}) VALUES {', '.join([places] * len(some))} "
+                    f"ON CONFLICT ({', '.join(_KEY)}) DO NOTHING RETURNING session, number",
+                    [value for row in some for value in row],
+                )
+            there = {(session, number) for session, number in new}
+            self._added_many(noted, [one for one in ones if (one.session, one.number) in there], whose)
+        return len(new)
+
     # -- calibrations
 
     def keep_calibration(self, port: str, utc: str, offset_ms: float, scatter_ms: float, beats: int) -> bool:
@@ -253,12 +296,29 @@ class Log:
 
     def _added(self, kind: str, one: Attempt | PassRecord, whose: str) -> bool:
         """Note that something is new in the log; False where that was noted before."""
-        later = "SELECT 1 FROM attempts WHERE student = ? AND utc > ? LIMIT 1"
-        if self.database.keeps_summaries and self.database.rows(later, (whose, one.utc)):
-            self.database.change("DELETE FROM derived WHERE kind = 'log' AND student = ?", (whose,))
+        self._not_the_latest(one.utc, whose)
         if kind == PASS and not one.assignment:
             return True  # nothing is summed of passes; only what is kept of an assignment depends on them
         return self.database.change(_NOTE, (whose, one.session, one.number, kind)) == 1
+
+    def _not_the_latest(self, utc: str, whose: str) -> None:
+        """What is derived from the log is no longer true where something came in that lies before its end."""
+        later = "SELECT 1 FROM attempts WHERE student = ? AND utc > ? LIMIT 1"
+        if self.database.keeps_summaries and self.database.rows(later, (whose, utc)):
+            self.database.change("DELETE FROM derived WHERE kind = 'log' AND student = ?", (whose,))
+
+    def _added_many(self, kind: str, ones: Sequence[Attempt | PassRecord], whose: str) -> None:
+        """`_added` for many at once."""
+        if not ones:
+            return
+        self._not_the_latest(min(one.utc for one in ones), whose)
+        noted = [one for one in ones if kind != PASS or one.assignment]
+        for start in range(0, len(noted), _NOTES_AT_ONCE):
+            some = noted[start : start + _NOTES_AT_ONCE]
+            self.database.change(
+                _NOTE.replace("(?, ?, ?, ?)", ", ".join(["(?, ?, ?, ?)"] * len(some))),
+                [value for one in some for value in (whose, one.session, one.number, kind)],
+            )
 
     def _replace(self, attempt: Attempt, whose: str, row: Row) -> None:
         before = self.database.rows(

@@ -33,13 +33,12 @@ CARED_FOR_AT_ONCE_BYTES: Final = 16_000_000
 
 
 class SqliteDatabase(Database):
-    """A file of records. `notices` are sentences for the player about what went wrong without stopping anything."""
+    """A file of records."""
 
     def __init__(self, path: Path | str, utc_now: UtcNow, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> None:
         """Open the file, or begin one; ``:memory:`` gives one that ends with the program. Raises `StorageError`."""
         super().__init__()
         self.path = Path(path)
-        self.notices: list[str] = []
         self._utc_now = utc_now
         self._caring: _DailyCare | None = None
         self._in_memory = str(path) == ":memory:"
@@ -134,6 +133,9 @@ class SqliteDatabase(Database):
         Other programs may go on writing meanwhile. Raises `StorageError`.
         """
         return _back_up(self.connection, self.path, self._utc_now(), reason)
+
+    def backups(self) -> tuple[Path, ...]:
+        return backups_of(self.path)
 
     def _use_write_ahead_log(self) -> None:
         """Readers and a writer then never wait for each other. On a disk that cannot do it, the slower way serves."""

@@ -107,6 +107,7 @@ class Summed(Log):
 
         Raises `StorageError`.
         """
+        self.bring_up_to_date()  # or what is pending would seem to have come later
         self.database.change(
             "INSERT INTO derived (student, kind, name, text) VALUES (?, ?, ?, ?) "
             "ON CONFLICT (student, kind, name) DO UPDATE SET text = excluded.text",
@@ -121,6 +122,15 @@ class Summed(Log):
             f"SELECT student, name, text FROM derived WHERE kind = ?{condition}", (kind, *values)
         )
         return {(student, named): text for student, named, text in found}
+
+    def worked_at(self) -> set[tuple[str, str]]:
+        """Every (student, mark) of an assignment that something was played for. Raises `StorageError`."""
+        self.bring_up_to_date()
+        found = self.database.rows(
+            "SELECT DISTINCT student, assignment FROM summaries WHERE period = '' AND assignment <> '' "
+            "UNION SELECT DISTINCT student, assignment FROM passes WHERE assignment <> ''"
+        )
+        return {(student, mark) for student, mark in found}
 
     # -- how
 
@@ -165,8 +175,13 @@ class Summed(Log):
         for student, session, number, mark in self.database.rows(_SELECT_PENDING_PASSES):
             touched.add((student, mark))
             done.append((student, session, number, PASS))
-        if not done:  # what it was noted for is not there: a row was taken away by hand
-            self.database.change("DELETE FROM pending")
+        if not done:
+            # Another program was quicker; or what was noted is not there, a row having been taken away by hand.
+            for kind, table in ((ATTEMPT, "attempts"), (PASS, "passes")):
+                self.database.change(
+                    f"DELETE FROM pending WHERE kind = '{kind}' AND NOT EXISTS (SELECT 1 FROM {table} a WHERE "
+                    "a.student = pending.student AND a.session = pending.session AND a.number = pending.number)"
+                )
             return
         self.database.change_many(_DROP_PENDING, done)
         self._drop_derived(touched)

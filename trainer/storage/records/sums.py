@@ -3,7 +3,8 @@
 A `Sum` of some attempts and a `Sum` of others, no attempt being in both, make the `Sum` of all of them, in whatever
 order they are added. So a day, a month, a year and all time of an item are each one row, a new attempt is added to
 each, and any period is put together from a few of them. Lists of times hold the latest `LATEST_TIMES`: the latest of
-a whole are among the latest of its parts.
+a whole are among the latest of its parts. In a row such a list is text: moments, then each of their values, as 64-bit
+numbers in base64, since a screen reads thousands of them and JSON takes ten times as long.
 
 Days are those of UTC, kept as a set of bits: bit n for the nth day of this century, bit 0 for what is none. Moments
 are milliseconds since 1970; a time that cannot be read as one stands at 0.
@@ -12,10 +13,14 @@ are milliseconds since 1970; a time that cannot be read as one stands at 0.
 from __future__ import annotations
 
 import json
+from binascii import Error as BinasciiError
+from binascii import a2b_base64, b2a_base64
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from functools import lru_cache
+from struct import error as PackError
+from struct import pack, unpack
 from typing import Any, Final, TypeVar
 
 from trainer.pitch import PitchError
@@ -112,8 +117,8 @@ class Sum:
             _bits_text(self.days_right),
             _json(self.opening),
             _json(misses),
-            _flat(self.settles),
-            _flat(self.times),
+            _columns(self.settles),
+            _columns(self.times),
         )
 
     @staticmethod
@@ -122,28 +127,57 @@ class Sum:
         attempts, right, missed, last_utc, practised, days_right, opening, misses, *lists = row
         found = Sum(attempts, right, missed, last_utc, _bits(practised), _bits(days_right))
         found.opening = tuple(json.loads(opening)) if opening != "null" else None
-        if misses != "[]":
-            found.misses = {(cause, tuple(degrees)): count for cause, degrees, count in json.loads(misses)}
+        found.misses = misses_of(misses)
         if lists:
             found.settles, found.times = settles_of(lists[0]), times_of(lists[1])
         return found
 
 
+def misses_of(text: str) -> dict[tuple[str, tuple[str, ...]], int]:
+    """The misses of a row, by cause and degrees. Raises ValueError or TypeError where the text is none."""
+    if text == "[]":
+        return {}
+    return {(cause, tuple(degrees)): count for cause, degrees, count in json.loads(text)}
+
+
 def settles_of(text: str) -> list[tuple[int, float]]:
     """The list of settle times of a row."""
-    flat = json.loads(text)
-    return list(zip(flat[::2], flat[1::2], strict=True))
+    moments, settles = _numbers(text, 2)
+    return list(zip(moments, settles, strict=True))
 
 
 def times_of(text: str) -> list[Time]:
     """The list of response times of a row."""
-    flat = json.loads(text)
-    return list(zip(flat[::4], flat[1::4], flat[2::4], flat[3::4], strict=True))
+    moments, responses, thinks, spreads = _numbers(text, 4)
+    return list(zip(moments, responses, thinks, spreads, strict=True))
 
 
-def _flat(entries: Iterable[tuple[object, ...]]) -> str:
-    """Entries one after another in one list: half the text, and read three times as fast."""
-    return _json([value for entry in entries for value in entry])
+def responses_of(text: str) -> list[tuple[int, float]]:
+    """The list of response times of a row, without their parts."""
+    moments, responses = _numbers(text, 2)
+    return list(zip(moments, responses, strict=True))
+
+
+def _columns(entries: Sequence[tuple[float, ...]]) -> str:
+    if not entries:
+        return ""
+    moments, *values = zip(*entries, strict=True)
+    count = len(moments)
+    packed = [pack(f"<{count}q", *moments), *(pack(f"<{count}d", *column) for column in values)]
+    return " ".join(b2a_base64(column, newline=False).decode("ascii") for column in packed)
+
+
+def _numbers(text: str, wanted: int) -> list[tuple[Any, ...]]:
+    """The first columns of a list. Raises ValueError where the text is none."""
+    if not text:
+        return [()] * wanted
+    parts = text.split(" ", wanted)[:wanted]
+    try:
+        raw = [a2b_base64(part) for part in parts]
+        count = len(raw[0]) // 8
+        return [unpack(f"<{count}q", raw[0]), *(unpack(f"<{count}d", column) for column in raw[1:])]
+    except (BinasciiError, PackError) as error:
+        raise ValueError(str(error)) from None
 
 
 _json: Final = json.JSONEncoder(separators=(",", ":"), allow_nan=False).encode
