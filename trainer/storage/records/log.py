@@ -178,7 +178,7 @@ class Log:
         return self._read(
             attempt_of,
             f"{_ATTEMPTS.select(with_events)} WHERE student = ? AND voicing = ? AND quality = ? AND root = ? "
-            "ORDER BY utc DESC, session DESC, number DESC LIMIT ?",
+            "ORDER BY utc DESC LIMIT ?",
             (self._whose(student), *item, count),
         )
 

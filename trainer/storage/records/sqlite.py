@@ -24,6 +24,9 @@ from trainer.storage.records.schema import Migration
 BUSY_TIMEOUT_MS: Final = 5_000
 """How long to wait for another program that is writing; an append of theirs takes less than a millisecond."""
 
+LOG_PAGES: Final = 8_000
+"""How long the log beside the file grows before an append moves it there: some 800 attempts, or until the end."""
+
 BACKUPS_KEPT: Final = 7
 BACKUP_BYTES_KEPT: Final = 2_000_000_000
 """Fewer copies than `BACKUPS_KEPT` are kept where they take more than this together, but never fewer than two."""
@@ -64,6 +67,8 @@ class SqliteDatabase(Database):
         if not self._in_memory:
             self._use_write_ahead_log()
             self.change("PRAGMA synchronous = NORMAL")
+            # Moving the log into the file takes milliseconds, and an attempt is stored before its verdict is painted.
+            self.change(f"PRAGMA wal_autocheckpoint = {LOG_PAGES}")
             if applied:
                 self._care_for(behind)
         if behind:
@@ -193,7 +198,7 @@ class _DailyCare(threading.Thread):
         self._stopped.set()
         while self.is_alive():
             self._connection.interrupt()
-            self.join(0.05)
+            self.join(0.005)
         self._connection.close()
 
     def run(self) -> None:
