@@ -248,6 +248,7 @@ class _Asked:
         self._database, self._span = database, span
         self._conditions, self._values = conditions, values
         self._names = [_COLUMNS[word] for word in by]
+        self._groups: frozenset[Group] | None = None
 
     @property
     def _stretches(self) -> list[Sequence[str]]:
@@ -285,15 +286,22 @@ class _Asked:
             return {}
         periods = [period for stretch in self._stretches for period in stretch]
         where, values = self._where(periods)
-        by = ", ".join((*self._names, *further))
+        # Joined to nothing, a column is not looked for in an index: SQLite would read all of one to save a small sort.
+        by = ", ".join(f"{name} || ''" for name in (*self._names, *further))
         # A constant to group by gives no row where there is none to sum, unlike a sum over nothing.
         group_by = f" GROUP BY {by or 'student'}" if grouped else ""
         missed = " AND missed > 0" if only_missed else ""
-        selected = ", ".join((*self._names, *columns)) or "student"
+        names_selected = [f"{name} || ''" for name in self._names] if grouped else self._names
+        # With nothing but names asked for, an index would have them all, and all of it would be read.
+        columns = columns or ("SUM(attempts)",)
+        columns = tuple(f"{column} || ''" if grouped and column in further else column for column in columns)
+        selected = ", ".join((*names_selected, *columns)) or "student"
         found: dict[Group, list[Sequence[Any]]] = {}
         names = len(self._names)
         for row in self._database.rows(f"SELECT {selected} FROM summaries WHERE {where}{missed}{group_by}", values):
             found.setdefault(tuple(row[:names]), []).append(tuple(row[names:]))
+        if not only_missed:
+            self._groups = frozenset(found)
         return found
 
     def latest(
@@ -319,9 +327,11 @@ class _Asked:
                 if len(found.get(group, ())) < LATEST_TIMES:
                     rows.setdefault(group, []).append((row[names], row[names + 1]))
             for group, lists in rows.items():
-                found[group] = latest(_latest_of(lists, read) + found.get(group, []))
+                of_stretch = _latest_of(lists, read)
+                found[group] = latest(of_stretch + found[group]) if group in found else of_stretch
             if stretch is not stretches[-1]:
-                wanting = set(self.groups()) if wanting is None else wanting
+                if wanting is None:
+                    wanting = set(self.groups() if self._groups is None else self._groups)
                 wanting = {group for group in wanting if len(found.get(group, ())) < LATEST_TIMES}
                 if not wanting:
                     break
@@ -344,6 +354,8 @@ def _missed_keys(by: Sequence[str], group: Group, cause: str, degrees: Sequence[
 
 def _latest_of(rows: list[tuple[str, str]], read: Callable[[str], list[Any]]) -> list[Any]:
     """The latest entries of many rows' lists, each row with the time after which it has none: old rows stay unread."""
+    if len(rows) == 1:
+        return read(rows[0][1])
     found: list[Any] = []
     oldest = None
     for last_utc, text in sorted(rows, reverse=True):
