@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import count
@@ -344,6 +346,29 @@ def test_nobody_reads_changes_or_takes_away_what_is_not_theirs(school: Place, na
 def state_of(records: Records) -> dict[str, list[Any]]:
     tables = ("attempts", "passes", "assignments", "results", "summaries", "derived", "pending", "members", "classes")
     return {table: sorted(map(repr, records.database.rows(f"SELECT * FROM {table}"))) for table in tables}
+
+
+def test_a_student_and_a_teacher_write_out_what_they_may_see(school: Place, tmp_path: Path) -> None:
+    with school.records("Ada") as ada:
+        ada.append(CM7)
+        assert [kind for kind, _, _ in entries_of(ada)] == ["attempt"]
+    with school.records("Tess") as tess:
+        assert [(kind, student) for kind, student, _ in entries_of(tess)] == [("attempt", school.own("Ada"))]
+        write_file(tmp_path / "class.jsonl", lines_of(entries_of(tess), NOW))
+    with Records.open(tmp_path / "class.sqlite") as records:
+        take_in(records, tmp_path / "class.jsonl")
+        assert list(records.attempts(student=school.own("Ada"))) == [CM7]
+
+
+def test_without_the_library_a_file_still_works_and_an_address_says_what_to_install(tmp_path: Path) -> None:
+    code = (
+        "import sys\nsys.modules['psycopg'] = None\nfrom trainer.__main__ import main\n"
+        "print(main(['progress', '--records', 'postgresql://a@b/c']), main(['school', 'prepare', '--database', "
+        "'postgresql://a@b/c']), main(['progress', '--records', sys.argv[1]]))"
+    )
+    command = [sys.executable, "-c", code, str(tmp_path / "records.sqlite")]
+    ended = subprocess.run(command, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[1])
+    assert ended.stdout.splitlines()[-1] == "3 3 0" and ended.stderr.count("pip install '.[postgres]'") == 2
 
 
 def test_a_teacher_takes_nothing_away_that_was_played(school: Place) -> None:

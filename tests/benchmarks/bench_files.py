@@ -21,6 +21,7 @@ sys.path.insert(0, str(ROOT / "tests"))
 
 from test_inputs_files import plain_takes  # noqa: E402
 from test_results import PLAYED, assignment  # noqa: E402
+from test_storage_exchange import fill  # noqa: E402
 
 from trainer.charts import ChartError, read_chart  # noqa: E402
 from trainer.drills import read  # noqa: E402
@@ -29,6 +30,9 @@ from trainer.drills.lesson_reading import read_lesson  # noqa: E402
 from trainer.inputs.files import read_events  # noqa: E402
 from trainer.inputs.source import InputError  # noqa: E402
 from trainer.results import ResultsError, read_results, write_results  # noqa: E402
+from trainer.storage.exchange import entries_of, lines_of, take_in, write_file  # noqa: E402
+from trainer.storage.files import StorageError  # noqa: E402
+from trainer.storage.records import Records  # noqa: E402
 from trainer.storage.settings import read_settings  # noqa: E402
 
 TOKENS = (
@@ -58,6 +62,24 @@ def mutated(chance: Random, seeds: list[bytes]) -> bytes:
             case _:
                 data[at:other] = chance.choice(TOKENS)
     return bytes(data)
+
+
+def exported() -> bytes:
+    """A record written out: every kind of line."""
+    with tempfile.TemporaryDirectory() as folder, Records.open(":memory:") as records:
+        fill(records, 3)
+        write_file(Path(folder) / "record.jsonl", lines_of(entries_of(records), "2026-04-01T08:00:00.000Z"))
+        return (Path(folder) / "record.jsonl").read_bytes()
+
+
+def taken_in(path: Path) -> bool:
+    with Records.open(":memory:") as records:
+        try:
+            take_in(records, path)
+        except StorageError:
+            assert list(entries_of(records)) == []
+            return False
+    return True
 
 
 def text_of(data: bytes) -> str:
@@ -104,6 +126,7 @@ def main() -> None:
                 [write_results(assignment(), "Ada", PLAYED).encode()],
             ),
             "settings": (lambda data: not from_file(read_settings, data)[1], [SETTINGS]),  # type: ignore[index]
+            "exports": (lambda data: from_file(taken_in, data), [exported()]),
             "MIDI files": (lambda data: from_file(read_events, data), plain_takes()),
         }
         print(f"{'reader':14} {'cases':>7} {'read':>7} {'refused':>8} {'other':>6} {'slowest ms':>11} {'most MB':>8}")

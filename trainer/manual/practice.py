@@ -178,6 +178,13 @@ Nothing in a file that comes back is believed: every answer is graded again from
 the file claims otherwise it says so. trainer desk shows who is done, who is stuck where and why, and what to teach \
 the whole class next.
 
+# A school
+Many students can share one database on a server, which itself sees to it that each reads and adds only their own. They \
+practise into their own file and send it when they can; sending twice does no harm. The README tells how it is set up.
+
+    trainer school assign guide-tones.assignment.toml --class evening
+    trainer school send
+
 # What to make of the figures
 Read the interval, not the figure. Compare a student with the same student last week, on the same kind of set, at the \
 same piano. No norms for others exist, and none are offered.
@@ -225,6 +232,13 @@ To another computer, or out of a record that is damaged, as far as it can be rea
 
     trainer export --output practice.jsonl.gz
     trainer import practice.jsonl.gz
+
+A new version may hear or judge better than the one you played with. What it makes of everything you ever played, and \
+putting that in the record or taking it back:
+
+    trainer regrade
+    trainer regrade --apply
+    trainer regrade --undo
 
 # Asking for help
 Send what trainer doctor --json prints, what you did, what you saw, and what you expected.""",

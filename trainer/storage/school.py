@@ -18,11 +18,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Final
 
-from psycopg import sql
-
 from trainer.storage.files import StorageError, UtcNow, utc_now
 from trainer.storage.records.opened import Records
-from trainer.storage.records.postgres import PostgresDatabase
+from trainer.storage.records.postgres import PostgresDatabase, sql
 from trainer.storage.records.schema import MIGRATIONS
 
 STUDENT: Final = "student"

@@ -21,6 +21,7 @@ from trainer.storage.records.schema import Migration
 
 try:
     import psycopg
+    from psycopg import sql as sql
     from psycopg.conninfo import conninfo_to_dict, make_conninfo
 except ImportError as missing:
     raise StorageError(
