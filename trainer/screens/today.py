@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 BREAK_OFF_S: Final = 300
 """A pause this long is a break (five minutes off after every twenty-five)."""
 
+FIRST_PICTURE_S: Final = 0.02
+
 BEGIN: Final = "Play any key of the piano and let it go to begin, or press Enter."
 CARE: Final = "Warm up first. Stop when something hurts, tingles or goes numb."
 
@@ -79,7 +81,8 @@ class TodayScreen(Level):
     def on_mount(self) -> None:
         self.query_one("#text").focus()
         self.renew()
-        self.call_after_refresh(self._look)
+        # The first picture is on the glass before the work begins.
+        self.call_after_refresh(self.set_timer, FIRST_PICTURE_S, self._look)
 
     async def _look(self) -> None:
         """Make the plan, with the screen awake meanwhile."""
