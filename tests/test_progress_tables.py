@@ -212,6 +212,9 @@ def test_what_is_remembered_is_what_was_answered_and_is_asked_once() -> None:
     for _ in range(2):
         assert remembered.tallies(("root",), only) is remembered.tallies(("root",), only)
         assert remembered.tallies(("root",), only) == COUNTED.tallies(("root",), only)
+        assert remembered.tallies(("set",), only, times=False) == COUNTED.tallies(("set",), only, times=False)
+        assert remembered.tallies(("set",), only) == COUNTED.tallies(("set",), only)
+        assert remembered.latest_times(("set",), only) == COUNTED.latest_times(("set",), only)
         assert remembered.misses(("cause",)) == COUNTED.misses(("cause",))
         assert remembered.parts(()) == COUNTED.parts(())
         assert remembered.standings(only) == COUNTED.standings(only)

@@ -102,6 +102,9 @@ def any_question(chance: Random) -> Only:
 def everything_counted(tallies: Any, by: Sequence[str], missed_by: Sequence[str], only: Only) -> list[object]:
     return [
         dict(tallies.tallies(by, only)),
+        dict(tallies.tallies(by, only, times=False)),
+        dict(tallies.latest_times(by, only)),
+        dict(tallies.latest_times(by, only, list(tallies.tallies(by, only, times=False)))),
         dict(tallies.misses(missed_by, only)),
         dict(tallies.parts(by, only)),
         dict(tallies.standings(only)),

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 from trainer.progress.attempts import Attempt
@@ -103,8 +103,15 @@ class Found:
 class Tallies(Protocol):
     """A record of practice, counted. Raises ValueError for words that it does not count by."""
 
-    def tallies(self, by: Sequence[str], only: Only = EVERYTHING) -> Mapping[Key, Tally]:
-        """The tally of each group; `by` are words of `TALLIED_BY`."""
+    def tallies(self, by: Sequence[str], only: Only = EVERYTHING, *, times: bool = True) -> Mapping[Key, Tally]:
+        """The tally of each group; `by` are words of `TALLIED_BY`. Without `times` it has none, and comes sooner."""
+        ...
+
+    def latest_times(
+        self, by: Sequence[str], only: Only = EVERYTHING, groups: Iterable[Key] | None = None
+    ) -> Mapping[Key, tuple[float, ...]]:
+        """The response times of each group's tally, where it has any; `groups` are all there are, where that is known:
+        it comes sooner then."""
         ...
 
     def misses(self, by: Sequence[str], only: Only = EVERYTHING) -> Mapping[Key, int]:
@@ -166,17 +173,23 @@ class AttemptTallies:
                 groups.setdefault(key(attempt), []).append(attempt)
         return groups
 
-    def tallies(self, by: Sequence[str], only: Only = EVERYTHING) -> dict[Key, Tally]:
+    def tallies(self, by: Sequence[str], only: Only = EVERYTHING, *, times: bool = True) -> dict[Key, Tally]:
         """See `Tallies.tallies`."""
         return {
             key: Tally(
                 len(members),
                 sum(attempt.right_unaided for attempt in members),
-                _latest(attempt.response_ms for attempt in members if attempt.timed),
+                _latest(attempt.response_ms for attempt in members if times and attempt.timed),
                 members[-1].utc,
             )
             for key, members in self._groups(by, only).items()
         }
+
+    def latest_times(
+        self, by: Sequence[str], only: Only = EVERYTHING, groups: Iterable[Key] | None = None
+    ) -> dict[Key, tuple[float, ...]]:
+        """See `Tallies.latest_times`."""
+        return {key: tally.times_ms for key, tally in self.tallies(by, only).items() if tally.times_ms}
 
     def misses(self, by: Sequence[str], only: Only = EVERYTHING) -> dict[Key, int]:
         """See `Tallies.misses`."""
@@ -240,7 +253,7 @@ class Remembered:
 
     def __init__(self, source: Tallies) -> None:
         self._source = source
-        self._tallies: dict[tuple[Key, Only], Mapping[Key, Tally]] = {}
+        self._tallies: dict[tuple[Key, Only, bool], Mapping[Key, Tally]] = {}
         self._misses: dict[tuple[Key, Only], Mapping[Key, int]] = {}
         self._parts: dict[tuple[Key, Only], Mapping[Key, Parts]] = {}
         self._standings: dict[Only, Mapping[tuple[str, str, str], Standing]] = {}
@@ -251,12 +264,25 @@ class Remembered:
         """Whether it is known what there is to choose from."""
         return self._found is not None
 
-    def tallies(self, by: Sequence[str], only: Only = EVERYTHING) -> Mapping[Key, Tally]:
+    def tallies(self, by: Sequence[str], only: Only = EVERYTHING, *, times: bool = True) -> Mapping[Key, Tally]:
         """See `Tallies.tallies`."""
-        asked = (tuple(by), only)
+        asked = (tuple(by), only, times)
         if asked not in self._tallies:
-            self._tallies[asked] = self._source.tallies(by, only)
+            self._tallies[asked] = self._with_times(by, only) if times else self._source.tallies(by, only, times=False)
         return self._tallies[asked]
+
+    def _with_times(self, by: Sequence[str], only: Only) -> Mapping[Key, Tally]:
+        if (tuple(by), only, False) not in self._tallies:
+            return self._source.tallies(by, only)
+        counts = self._tallies[tuple(by), only, False]
+        times = self._source.latest_times(by, only, counts)
+        return {key: replace(tally, times_ms=times.get(key, ())) for key, tally in counts.items()}
+
+    def latest_times(
+        self, by: Sequence[str], only: Only = EVERYTHING, groups: Iterable[Key] | None = None
+    ) -> Mapping[Key, tuple[float, ...]]:
+        """See `Tallies.latest_times`."""
+        return {key: tally.times_ms for key, tally in self.tallies(by, only).items() if tally.times_ms}
 
     def misses(self, by: Sequence[str], only: Only = EVERYTHING) -> Mapping[Key, int]:
         """See `Tallies.misses`."""

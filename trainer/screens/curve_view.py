@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
 from typing import Final
 
-from trainer.progress import DayFigures, Only, Tallies, curve
+from trainer.progress import DayFigures, Only, Tallies, Tally, points_of
 from trainer.screens.drawing import fitted, shown, wrapped
 from trainer.screens.figure_lines import Spans, tries_words
-from trainer.screens.figure_views import NOTHING, Subject, View
+from trainer.screens.figure_parts import NOTHING, Subject, View
 from trainer.screens.summary import share_words, time_words
+
+FIRST_DAYS: Final = 90
+"""Of more than one root so many days are asked for at first; going further back asks for twice as many."""
+_STRETCH_DAYS: Final = 10
+_ALL_DAYS: Final = 10_000
+"""As many as a record has, for sure."""
 
 _LABEL: Final = 7
 _SPACED: Final = 3
@@ -31,6 +38,10 @@ class CurveView(View):
         self.about = Subject("everything", Only())
         self.join: bool | None = None
         self.joined = False
+        self.days = FIRST_DAYS
+        self._from_end = 0
+        self.begun = False
+        """Whether there may be days before those that were asked for."""
         self.points: tuple[DayFigures, ...] = ()
         self._at: tuple[int, int, int] = (0, 0, 1)
         """First column of the points, first point drawn, columns of a point."""
@@ -39,13 +50,14 @@ class CurveView(View):
         """Draw the curve of something else."""
         self.about = subject
         self.join = None
-        self.ask(self.only)
+        self.begin(self.only)
 
-    def ask(self, only: Only) -> None:
-        super().ask(only)
-        self.chosen = max(0, self.count - 1)
+    def begin(self, only: Only) -> None:
+        self.days = FIRST_DAYS
+        self._from_end = 0
+        super().begin(only)
 
-    def renew(self) -> None:
+    def questions(self) -> Iterator[None]:
         asked = self.about.only
         only = Only(
             self.only.since,
@@ -57,8 +69,29 @@ class CurveView(View):
             asked.roots or self.only.roots,
         )
         # One root of one voicing is seldom asked six times in a day, and then a day says nothing about its time.
-        self.joined = len(only.roots) == 1 if self.join is None else self.join
-        self.points = curve(self.source, only, join=self.joined)
+        item = len(only.roots) == 1
+        self.joined = item if self.join is None else self.join
+        days: list[tuple[str, Tally]] = []
+        for stretch in (only,) if item else self._stretches(only):
+            found = self.source.tallies(("day",), stretch)
+            days = [(key[0], tally) for key, tally in sorted(found.items())] + days
+            self.points = points_of(days, join=self.joined)
+            self.chosen = max(0, self.count - 1 - self._from_end)
+            self.begun = stretch.since > only.since
+            yield
+
+    def _stretches(self, only: Only) -> Iterator[Only]:
+        """A few days at a time, the latest first: each day is a sum over all that was played on it."""
+        if self.days >= _ALL_DAYS:
+            yield only
+            return
+        until = only.until
+        for back in range(_STRETCH_DAYS, self.days + 1, _STRETCH_DAYS):
+            since = (self.now - timedelta(days=back - 1)).date().isoformat()
+            yield replace(only, since=max(since, only.since), until=until)
+            if since <= only.since:
+                return
+            until = since
 
     @property
     def count(self) -> int:
@@ -70,24 +103,33 @@ class CurveView(View):
 
     def more(self) -> None:
         self.join = not self.joined
-        self.renew()
-        self.chosen = max(0, self.count - 1)
+        self._from_end = 0
+        self.again()
 
     def move(self, down: int, right: int) -> None:
-        self.chosen = max(0, min(self.count - 1, self.chosen + down + right))
+        step = down + right
+        if step < 0 and self.chosen == 0 and self.begun and not self.incomplete:
+            self._from_end = self.count
+            self.days *= 2
+            self.again()
+            return
+        self.chosen = max(0, min(self.count - 1, self.chosen + step))
+        self._from_end = self.count - 1 - self.chosen
 
     def click(self, x: int, y: int) -> bool:
         left, first, cells = self._at
         point = first + (x - left) // cells
         if x >= left and first <= point < self.count:
             self.chosen = point
+            self._from_end = self.count - 1 - point
         return False
 
     def lines(self, width: int, height: int) -> list[Spans]:
         name = f"{self.about.name[:1].upper()}{self.about.name[1:]}"
         head: list[Spans] = [[(fitted(shown(name), width), "strong")]]
         if not self.points:
-            return [*head, [(NOTHING, "text")]]
+            nothing = f"Nothing in the latest {self.days} days; ← looks further back." if self.begun else NOTHING
+            return [*head, [(nothing, "text")]]
         told: list[Spans] = [[(line, "text")] for line in wrapped(_told(self.points[self.chosen]), width)]
         told = told[: 1 if height < 7 else 2]
         label = _LABEL if width >= 20 else 0

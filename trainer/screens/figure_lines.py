@@ -25,11 +25,13 @@ T = TypeVar("T")
 
 CHOSEN: Final = "▸"
 NONE: Final = "·"
+NOT_KNOWN: Final = "…"
+"""For what is being asked for."""
 
 # -- words
 
 
-def figures_words(each: Figures, now: datetime) -> str:
+def figures_words(each: Figures, now: datetime, *, timed: bool = True) -> str:
     """Figures as a sentence."""
     if not each.attempts:
         return "not played in what is asked for."
@@ -37,7 +39,8 @@ def figures_words(each: Figures, now: datetime) -> str:
     last = ago_words(each.last_utc or "", now)
     ago = "just now" if last == "now" else f"{last} ago" if last else "unknown"
     told = f"{tries_words(each.attempts)}, {each.right} right at first: {share_words(each)}. "
-    return f"{told}Time: {time_words(each)}{times}. Last: {ago}.".replace("  ", " ")
+    time = f"{time_words(each)}{times}" if timed else NOT_KNOWN
+    return f"{told}Time: {time}. Last: {ago}.".replace("  ", " ")
 
 
 def tries_words(count: int) -> str:
@@ -115,8 +118,12 @@ StripRow = tuple[str, Callable[[T, int], str], str]
 """Label, text of a cell of so many columns, role."""
 
 
-def figures_strip(cells: Sequence[RootFigures], width: int, now: datetime, most_rows: int) -> list[Spans]:
+def figures_strip(
+    cells: Sequence[RootFigures], width: int, now: datetime, most_rows: int, *, timed: bool = True
+) -> list[Spans]:
     """The twelve roots: accuracy and its interval, time and its interval, how long ago, tries; the most telling first.
+
+    Where they are not `timed`, times are being asked for.
 
     >>> from datetime import UTC
     >>> from trainer.progress import AttemptTallies, roots
@@ -127,17 +134,20 @@ def figures_strip(cells: Sequence[RootFigures], width: int, now: datetime, most_
     def sure(cell: RootFigures, room: int) -> str:
         return _range(percent(cell.low, 4), percent(cell.high, 4))
 
+    def known(cell: RootFigures, text: str) -> str:
+        return text if timed or not cell.attempts else NOT_KNOWN
+
     def time_range(cell: RootFigures, room: int) -> str:
-        return _range(seconds(cell.median_low_ms, 4), seconds(cell.median_high_ms, 4))
+        return known(cell, _range(seconds(cell.median_low_ms, 4), seconds(cell.median_high_ms, 4)))
 
     bounds: tuple[StripRow[RootFigures], ...] = (
-        ("from", lambda cell, room: seconds(cell.median_low_ms, room), "faint"),
-        ("to", lambda cell, room: seconds(cell.median_high_ms, room), "faint"),
+        ("from", lambda cell, room: known(cell, seconds(cell.median_low_ms, room)), "faint"),
+        ("to", lambda cell, room: known(cell, seconds(cell.median_high_ms, room)), "faint"),
     )
     wide = _cell(width) >= _WIDE_CELL
     rows: list[StripRow[RootFigures]] = [
         ("right", lambda cell, room: percent(cell.accuracy, room), "text"),
-        ("time", lambda cell, room: seconds(cell.median_ms, room), "text"),
+        ("time", lambda cell, room: known(cell, seconds(cell.median_ms, room)), "text"),
         ("sure, %", sure, "faint") if wide else ("at least", lambda cell, room: percent(cell.low, room), "faint"),
         *([("sure, s", time_range, "faint")] if wide else bounds),
         ("last", lambda cell, room: ago_words(cell.last_utc or "", now) or NONE, "faint"),

@@ -1,15 +1,11 @@
-"""The record to look at, view by view: each asks for its figures when it comes up and draws them at any size.
-
-A view draws as many lines as it is given and knows what a click meets. `subject` is what its chosen place stands for:
-what a curve is drawn of. Names of sets, ports and voicings are data.
-"""
+"""The views of progress: roots, voicings, what is learned, times, misses; what they share is in `figure_parts`."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
-from typing import ClassVar, Final
+from typing import Final
 
 from trainer.chords.words import pretty_degrees
 from trainer.estimates import Middle
@@ -32,12 +28,12 @@ from trainer.progress import (
     TimeSplit,
     cause_by_root,
     figures_each,
-    mistakes,
+    ranked,
     roots,
     standing_table,
     time_parts,
     time_parts_each,
-    voicing_table,
+    voicing_cells,
     whole,
 )
 from trainer.progress.tables import TWELVE
@@ -47,135 +43,29 @@ from trainer.screens.figure_lines import (
     BAR_SIGNS,
     CHOSEN,
     NONE,
+    NOT_KNOWN,
     Row,
     Spans,
     bar,
     figures_strip,
     figures_words,
     heading_line,
-    list_lines,
     middle_words,
     padded,
     percent,
     seconds,
     shares_strip,
     squeezed,
-    window,
 )
+from trainer.screens.figure_parts import NOTHING, GridView, ListView, Subject
 from trainer.screens.summary import share_words, time_words
 
-NOTHING: Final = "Nothing was played in what is asked for."
+
+def _figure_columns(each: Figures, *, timed: bool = True) -> tuple[str, str, str]:
+    return str(each.attempts) if each.attempts else NONE, share_words(each), time_words(each) if timed else NOT_KNOWN
 
 
-@dataclass(frozen=True, slots=True)
-class Subject:
-    """What a curve is drawn of: its name, and what to ask for."""
-
-    name: str
-    only: Only
-
-
-class View:
-    """One way of looking at the record; `word` stands on its tab, `further` is what M does in it ("" for nothing)."""
-
-    word: ClassVar[str] = ""
-    further: ClassVar[str] = ""
-
-    def __init__(self, source: Tallies, now: datetime) -> None:
-        self.source = source
-        self.now = now
-        self.only = Only()
-        self._top = 0
-        self.chosen = 0
-        self._list_at = (0, 0)
-        """Line of the first row of the list, and how many lines it has."""
-
-    def ask(self, only: Only) -> None:
-        """Ask for the figures."""
-        self.only = only
-        self.renew()
-        self.chosen = self._chooseable(min(self.chosen, max(0, self.count - 1)), 1)
-        self.taken()
-
-    def renew(self) -> None:
-        """Ask again for what is drawn."""
-        raise NotImplementedError
-
-    @property
-    def count(self) -> int:
-        """How many rows there are to choose from."""
-        raise NotImplementedError
-
-    def lines(self, width: int, height: int) -> list[Spans]:
-        """What is drawn."""
-        raise NotImplementedError
-
-    @property
-    def subject(self) -> Subject | None:
-        """What the chosen place stands for."""
-        return None
-
-    def move(self, down: int, right: int) -> None:
-        """Choose another row, or another place in it."""
-        self.chosen = self._chooseable(max(0, min(self.count - 1, self.chosen + down)), 1 if down >= 0 else -1)
-        self.taken()
-
-    def taken(self) -> None:
-        """A row was chosen: ask for what is drawn of it. Drawing itself asks nothing."""
-
-    def more(self) -> None:
-        """What M does."""
-
-    def click(self, x: int, y: int) -> bool:
-        """Choose what stands there; True where it was the chosen one already."""
-        first, lines = self._list_at
-        row = self._top + y - first
-        if not (first <= y < first + lines and row < self.count) or self._chooseable(row, 1) != row:
-            return False
-        again = row == self.chosen
-        self.chosen = row
-        self.taken()
-        return again
-
-    def _chooseable(self, row: int, step: int) -> int:
-        return row
-
-    def _scrolled(self, first: int, height: int) -> int:
-        """The first row drawn by a list of `height` lines that begins at line `first`."""
-        self._top = window(self.count, self.chosen, self._top, height)
-        self._list_at = (first, height)
-        return self._top
-
-
-class ListView(View):
-    """A view whose main part is a list of rows under headings."""
-
-    def __init__(self, source: Tallies, now: datetime) -> None:
-        super().__init__(source, now)
-        self.rows: list[Row] = []
-
-    @property
-    def count(self) -> int:
-        return len(self.rows)
-
-    def _chooseable(self, row: int, step: int) -> int:
-        """The nearest row in a direction that is no heading; back again at an end."""
-        for way in (step, -step):
-            at = row
-            while 0 <= at < len(self.rows):
-                if not self.rows[at].heading:
-                    return at
-                at += way
-        return row
-
-    def list_of(self, width: int, height: int, first: int, widths: Sequence[int]) -> list[Spans]:
-        """The lines of the list."""
-        top = self._scrolled(first, height)
-        return list_lines(self.rows, self.chosen, top, width, height, widths)
-
-
-def _figure_columns(each: Figures) -> tuple[str, str, str]:
-    return str(each.attempts) if each.attempts else NONE, share_words(each), time_words(each)
+_LISTED: Final = (("voicings", "voicing"), ("sets", "set"))
 
 
 def _cause(code: str) -> str:
@@ -194,31 +84,50 @@ class RootsView(ListView):
     def __init__(self, source: Tallies, now: datetime) -> None:
         super().__init__(source, now)
         self._roots: tuple[RootFigures, ...] = ()
+        self._timed = False
         self._shares: dict[str, Share] | None = None
         self._what: list[tuple[str, str]] = []
+        self._shown: tuple[str, str, Only] | None = None
+        """What the strip is of."""
 
-    def renew(self) -> None:
-        self.whole = whole(self.source, self.only)
-        self.rows = [Row("everything", _figure_columns(self.whole))]
-        self._what = [("", "")]
-        for heading, by in (("voicings", "voicing"), ("sets", "set")):
-            self._heading(heading)
-            for name, each in figures_each(self.source, by, self.only).items():
+    def questions(self) -> Iterator[None]:
+        kept = self._what[self.chosen] if self._what else ("", "")
+        self.rows, self._what, self._shown = [], [], None
+        all_of_it = whole(self.source, self.only, times=False)
+        self._row(Row("everything", _figure_columns(all_of_it, timed=False)), "", "", kept)
+        self.chosen = 0
+        yield
+        for heading, by in _LISTED:
+            self._row(Row(heading, heading=True), "", heading, kept)
+            for name, each in figures_each(self.source, by, self.only, times=False).items():
                 words = pretty_degrees(name) if by == "voicing" else name
-                self._row(Row(words, _figure_columns(each)), by, name)
-        missed = mistakes(self.source, self.only).cause
+                self._row(Row(words, _figure_columns(each, timed=False)), by, name, kept)
+            yield
+        missed = self.source.misses(("cause",), self.only)
         if missed:
-            self._heading("causes of misses")
-            for code, count in missed.items():
-                share = f"{100 * count / self.whole.attempts:.1f} % of tries" if self.whole.attempts else ""
-                self._row(Row(_cause(code), (str(count), share, "")), "cause", code)
+            self._row(Row("causes of misses", heading=True), "", "causes", kept)
+        for code, count in ranked({code: count for (code,), count in missed.items()}).items():
+            share = f"{100 * count / all_of_it.attempts:.1f} % of tries" if all_of_it.attempts else ""
+            self._row(Row(_cause(code), (str(count), share, "")), "cause", code, kept)
+        yield
+        # Times take longer than counts.
+        self._fill_in("", {"": whole(self.source, self.only)})
+        for _, by in _LISTED:
+            yield
+            self._fill_in(by, figures_each(self.source, by, self.only))
 
-    def _heading(self, name: str) -> None:
-        self._row(Row(name, heading=True), "", "")
-
-    def _row(self, row: Row, kind: str, name: str) -> None:
+    def _row(self, row: Row, kind: str, name: str, kept: tuple[str, str]) -> None:
+        """Add a row; the one that was chosen before is chosen again."""
         self.rows.append(row)
         self._what.append((kind, name))
+        if (kind, name) == kept:
+            self.chosen = len(self.rows) - 1
+
+    def _fill_in(self, kind: str, found: Mapping[str, Figures]) -> None:
+        """Put the times into rows that have been there without."""
+        for at, (of_kind, name) in enumerate(self._what):
+            if of_kind == kind and name in found and not self.rows[at].heading:
+                self.rows[at] = replace(self.rows[at], columns=_figure_columns(found[name]))
 
     def lines(self, width: int, height: int) -> list[Spans]:
         strip = self._strip(width, max(1, min(9, height - 3, height // 2 if height < 18 else 9)))
@@ -229,16 +138,26 @@ class RootsView(ListView):
         return [*strip, *gap, *self.list_of(width, max(0, height - first), first, _FIGURE_WIDTHS)]
 
     def taken(self) -> None:
-        if not self._what:
+        if not self._what or self._shown == (*self._what[self.chosen], self.only):
             return
         kind, name = self._what[self.chosen]
-        self._shares = cause_by_root(self.source, name, self.only) if kind == "cause" else None
-        self._roots = () if kind == "cause" else roots(self.source, self._narrowed(kind, name))
+        self._shown = (kind, name, self.only)
+        if kind == "cause":
+            self._shares, self._details = cause_by_root(self.source, name, self.only), None
+            return
+        narrowed = self._narrowed(kind, name)
+        self._shares, self._timed = None, False
+        self._roots = roots(self.source, narrowed, times=False)
+        self._details = self._times_of(narrowed)
+
+    def _times_of(self, only: Only) -> Iterator[None]:
+        self._roots, self._timed = roots(self.source, only), True
+        yield
 
     def _strip(self, width: int, most: int) -> list[Spans]:
         if self._shares is not None:
             return shares_strip(self._shares, width, most)
-        return figures_strip(self._roots, width, self.now, most)
+        return figures_strip(self._roots, width, self.now, most, timed=self._timed)
 
     def _narrowed(self, kind: str, name: str) -> Only:
         if kind == "voicing":
@@ -267,112 +186,6 @@ _MEASURES: Final[tuple[tuple[str, Callable[[Figures, int], str]], ...]] = (
     ("time from prompt to notes, s", lambda each, cells: seconds(each.median_ms, cells)),
     ("tries", _tries),
 )
-_CELL: Final = 4
-_WHOLE: Final = 6
-"""Columns of a root's cell, and of the one for all roots."""
-_ROOMY: Final = 100
-"""From this width on a root's cell has a column more."""
-_LONGEST_NAME: Final = 44
-
-
-class GridView(View):
-    """Rows of twelve cells, one for each root, and a place in them that is chosen.
-
-    In a narrow terminal a row takes three lines: its name, and six roots with their figures in each of two.
-    """
-
-    def __init__(self, source: Tallies, now: datetime) -> None:
-        super().__init__(source, now)
-        self.root = 0
-        self._first_cell = 0
-        self._cell = _CELL
-        self._lines_of_row = 1
-
-    def move(self, down: int, right: int) -> None:
-        super().move(down, right)
-        self.root = max(0, min(len(TWELVE) - 1, self.root + right))
-
-    def click(self, x: int, y: int) -> bool:
-        first, lines = self._list_at
-        row, line = divmod(y - first, self._lines_of_row)
-        if not (first <= y < first + lines and self._top + row < self.count):
-            return False
-        root = (x - self._first_cell) // self._cell
-        if self._lines_of_row > 1:
-            root += 6 * (line - 1)
-        place = (self._top + row, root if x >= self._first_cell and 0 <= root < len(TWELVE) else self.root)
-        again = place == (self.chosen, self.root)
-        self.chosen, self.root = place
-        return again
-
-    def grid(
-        self,
-        names: Sequence[str],
-        cells: Sequence[Sequence[str]],
-        last: Sequence[str],
-        width: int,
-        height: int,
-        told: str,
-        heading: str,
-    ) -> list[Spans]:
-        """Heading, roots, rows with their twelve cells and a last one, and what is told of the chosen cell below."""
-        foot: list[Spans] = [[(line, "text")] for line in wrapped(told, width)]
-        foot = foot[: 1 if height < 7 else 2 if height < 10 else 3]
-        head: list[Spans] = [[(fitted(heading, width), "faint")]] if height >= 8 else []
-        cell = _CELL + 1 if width >= _ROOMY else _CELL
-        room = min(_LONGEST_NAME, width - len(TWELVE) * cell - _WHOLE)
-        folded = room < 10
-        if not folded:
-            texts = [pretty(root) for root in TWELVE]
-            head.append([(" " * room, "faint"), (_cells(texts, f"{'all':>{_WHOLE}}", cell), "strong")])
-        self._lines_of_row = 3 if folded else 1
-        self._first_cell, self._cell = (0, max(1, width // 6)) if folded else (room, cell)
-        lines = max(0, height - len(head) - len(foot))
-        self._top = window(self.count, self.chosen, self._top, max(1, lines // self._lines_of_row))
-        self._list_at = (len(head), lines)
-        drawn: list[Spans] = []
-        for row in range(self._top, len(names)):
-            if len(drawn) >= lines:
-                break
-            chosen = row == self.chosen
-            if folded:
-                drawn += self._folded(names[row], cells[row], width, chosen)
-                continue
-            sign, role = (CHOSEN, "strong") if chosen else (" ", "text")
-            text = padded(squeezed(shown(names[row]), room - 2), room - 2)
-            drawn.append([(f"{sign} {text}", role), *self._row(cells[row], f"{last[row]:>{_WHOLE}}", chosen)])
-        drawn = drawn[:lines]
-        return [*head, *drawn, *[[] for _ in range(lines - len(drawn))], *foot]
-
-    def _row(self, texts: Sequence[str], last: str, chosen: bool) -> Spans:
-        """Cells with their texts to the right, brackets around the chosen one: a cell always begins with a blank."""
-        line = _cells(texts, last, self._cell)
-        if not chosen:
-            return [(line, "text")]
-        end = (self.root + 1) * self._cell
-        start = end - len(texts[self.root]) - 1
-        return [
-            (line[:start], "text"),
-            (f"[{line[start + 1 : end]}]", "mark"),
-            (line[end + 1 :], "text"),
-        ]
-
-    def _folded(self, name: str, texts: Sequence[str], width: int, chosen: bool) -> list[Spans]:
-        lines: list[Spans] = [[(squeezed(shown(name), width), "strong" if chosen else "text")]]
-        for first in (0, 6):
-            spans: Spans = []
-            for index in range(first, first + 6):
-                here = chosen and index == self.root
-                text = f"{CHOSEN if here else ' '}{pretty(TWELVE[index])} {texts[index]}"
-                if len(text) > self._cell:
-                    text = text.replace(" ", "") if here else " " + text.replace(" ", "")
-                spans.append((padded(fitted(text, self._cell), self._cell), "mark" if here else "text"))
-            lines.append(spans)
-        return lines
-
-
-def _cells(texts: Sequence[str], last: str, cell: int) -> str:
-    return "".join(f"{text:>{cell}}" for text in texts) + last
 
 
 class TableView(GridView):
@@ -385,33 +198,63 @@ class TableView(GridView):
         super().__init__(source, now)
         self.measure = 0
         self.table: tuple[TableRow, ...] = ()
+        self._timed: dict[tuple[str, str], TableRow] = {}
+        """Rows with their times: those that were looked at, and all where times are what is shown."""
 
-    def renew(self) -> None:
-        self.table = voicing_table(self.source, self.only)
+    def questions(self) -> Iterator[None]:
+        self._timed = {}
+        self.table = voicing_cells(self.source, self.only)
+        yield
 
     @property
     def count(self) -> int:
         return len(self.table)
 
+    def taken(self) -> None:
+        wanted = [self.table[self.chosen]] if self.table else []
+        if self._times_shown:
+            wanted += self.table
+        missing = [row for row in dict.fromkeys(wanted) if (row.voicing, row.quality) not in self._timed]
+        self._details = self._times_of(missing) if missing else None
+
+    def _times_of(self, rows: Sequence[TableRow]) -> Iterator[None]:
+        for row in rows:
+            only = replace(self.only, voicings=(row.voicing,), qualities=(row.quality,))
+            own = replace(row, whole=whole(self.source, only), roots=roots(self.source, only))
+            self._timed[row.voicing, row.quality] = own
+            yield
+
+    @property
+    def _times_shown(self) -> bool:
+        return _MEASURES[self.measure][0].startswith("time")
+
     def more(self) -> None:
         self.measure = (self.measure + 1) % len(_MEASURES)
+        self.taken()
 
     def lines(self, width: int, height: int) -> list[Spans]:
         if not self.table:
             return [[(NOTHING, "text")]]
         heading, text_of = _MEASURES[self.measure]
-        row = self.table[self.chosen]
+        rows = [self._timed.get((row.voicing, row.quality), row) for row in self.table]
+        row = rows[self.chosen]
         cell = row.roots[self.root]
-        told = f"{item_words(row.voicing, row.quality, cell.root)}: {figures_words(cell, self.now)}"
+        known = (row.voicing, row.quality) in self._timed
+        told = f"{item_words(row.voicing, row.quality, cell.root)}: {figures_words(cell, self.now, timed=known)}"
         return self.grid(
-            [kind_words(each.voicing, each.quality) for each in self.table],
-            [[text_of(one, 4) for one in each.roots] for each in self.table],
-            [text_of(each.whole, 4) for each in self.table],
+            [kind_words(each.voicing, each.quality) for each in rows],
+            [[self._cell_text(each, one, text_of) for one in each.roots] for each in rows],
+            [self._cell_text(each, each.whole, text_of) for each in rows],
             width,
             height,
             told,
             f"{heading[0].upper()}{heading[1:]}",
         )
+
+    def _cell_text(self, row: TableRow, each: Figures, text_of: Callable[[Figures, int], str]) -> str:
+        if self._times_shown and each.attempts and (row.voicing, row.quality) not in self._timed:
+            return NOT_KNOWN
+        return text_of(each, 4)
 
     @property
     def subject(self) -> Subject | None:
@@ -424,6 +267,8 @@ def _item_subject(view: GridView, row: TableRow | StandingRow) -> Subject:
     return Subject(item_words(row.voicing, row.quality, root), only)
 
 
+_KINDS_AT_ONCE: Final = 5
+
 _STATE_SIGNS: Final = {LEARNED: "●", PRACTISED: "○", NOT_YET: NONE}
 
 
@@ -435,11 +280,17 @@ class LearnedView(GridView):
     def __init__(self, source: Tallies, now: datetime) -> None:
         super().__init__(source, now)
         self.table: tuple[StandingRow, ...] = ()
-        self.standings: Mapping[Item, Standing] = {}
+        self.standings: dict[Item, Standing] = {}
 
-    def renew(self) -> None:
-        self.table = standing_table(self.source, self.only)
-        self.standings = self.source.standings(self.only)
+    def questions(self) -> Iterator[None]:
+        self.table, self.standings = (), {}
+        kinds = sorted(self.source.tallies(("voicing", "quality"), self.only, times=False))
+        for first in range(0, len(kinds), _KINDS_AT_ONCE):
+            for voicing, quality in kinds[first : first + _KINDS_AT_ONCE]:
+                only = replace(self.only, voicings=(voicing,), qualities=(quality,))
+                self.standings.update(self.source.standings(only))
+                self.table += standing_table(self.source, only)
+            yield
 
     @property
     def count(self) -> int:
@@ -490,17 +341,19 @@ class TimesView(ListView):
         self.by = 0
         self._splits: list[TimeSplit] = []
 
-    def renew(self) -> None:
+    def questions(self) -> Iterator[None]:
         by = _PARTS_BY[self.by]
+        self.rows, self._splits = [Row("everything")], [time_parts(self.source, self.only)]
+        yield
         each = time_parts_each(self.source, by, self.only)
         names = [root for root in TWELVE if root in each] if by == "root" else list(each)
         written = {"voicing": pretty_degrees, "root": pretty}.get(by, shown)
-        self.rows = [Row("everything"), *(Row(written(name)) for name in names)]
-        self._splits = [time_parts(self.source, self.only), *(each[name] for name in names)]
+        self.rows += [Row(written(name)) for name in names]
+        self._splits += [each[name] for name in names]
 
     def more(self) -> None:
         self.by = (self.by + 1) % len(_PARTS_BY)
-        self.ask(self.only)
+        self.again()
 
     def lines(self, width: int, height: int) -> list[Spans]:
         if not self._splits:
@@ -540,6 +393,14 @@ def _medians(split: TimeSplit) -> tuple[Middle | None, ...]:
 # -- causes of misses
 
 
+_MISSED: Final[tuple[tuple[str, Callable[[str], str]], ...]] = (
+    ("cause", lambda code: CAUSES.get(code, code)),
+    ("degree", pretty),
+    ("root", pretty),
+    ("voicing", pretty_degrees),
+)
+
+
 class MissesView(ListView):
     """What was missed, by cause, degree, root and voicing, the most frequent first."""
 
@@ -550,26 +411,21 @@ class MissesView(ListView):
         self.total = 0
         self._counts: list[int] = []
 
-    def renew(self) -> None:
-        found = mistakes(self.source, self.only)
-        self.total = found.total
+    def questions(self) -> Iterator[None]:
         self.rows, self._counts = [], []
-        kinds: tuple[tuple[str, Mapping[str, int], Callable[[str], str]], ...] = (
-            ("by cause", found.cause, _cause),
-            ("by degree", found.degree, pretty),
-            ("by root", found.root, pretty),
-            ("by voicing", found.voicing, pretty_degrees),
-        )
-        for heading, counts, words in kinds:
+        self.total = self.source.misses((), self.only).get((), 0)
+        for by, words in _MISSED:
+            counts = ranked({key[0]: count for key, count in self.source.misses((by,), self.only).items()})
             if counts:
-                self.rows.append(Row(heading, heading=True))
+                self.rows.append(Row(f"by {by}", heading=True))
                 self._counts.append(0)
             for name, count in counts.items():
                 self.rows.append(Row(words(name)))
                 self._counts.append(count)
+            yield
 
     def lines(self, width: int, height: int) -> list[Spans]:
-        if not self.rows:
+        if not self.total:
             return [[("No miss in what is asked for.", "text")]]
         head: list[Spans] = []
         if height >= 8:
@@ -579,7 +435,7 @@ class MissesView(ListView):
         top = self._scrolled(len(head), room)
         name_room = max(6, min(38, width // 2 - 4))
         bar_room = max(0, width - name_room - 16)
-        most = max(self._counts)
+        most = max(self._counts, default=0)
         lines = [*head]
         for index in range(top, min(top + room, len(self.rows))):
             row, count = self.rows[index], self._counts[index]

@@ -25,14 +25,21 @@ from trainer.chords.words import pretty_degrees
 from trainer.progress import Found, Only, Remembered, Tallies
 from trainer.screens.curve_view import CurveView
 from trainer.screens.drawing import Drawn, Span, data, fitted, shown
-from trainer.screens.figure_views import LearnedView, MissesView, RootsView, TableView, TimesView, View
+from trainer.screens.figure_parts import View
+from trainer.screens.figure_views import LearnedView, MissesView, RootsView, TableView, TimesView
 from trainer.screens.foot import Foot, FootKey
 from trainer.screens.lists import Choices, Level
 from trainer.screens.practice import place
 from trainer.screens.tempo_views import Passes, SteadyView, TempoView, no_passes
 
-PERIODS: Final = (("all time", 0), ("last 7 days", 7), ("last 30 days", 30), ("last 90 days", 90), ("last year", 365))
-"""What is asked for, and how many days back from today it goes (0: all)."""
+PERIODS: Final = (
+    ("all time", 0),
+    ("last 7 days", 7),
+    ("last 30 days", 30),
+    ("last 90 days", 90),
+    ("last 12 months", 365),
+)
+"""What is asked for, and how many days back from today it goes (0: all); 365 from the first day of that month on."""
 
 _VIEWS: Final[tuple[type[View], ...]] = (
     RootsView,
@@ -44,6 +51,22 @@ _VIEWS: Final[tuple[type[View], ...]] = (
     TempoView,
     SteadyView,
 )
+
+
+def beginning(now: datetime, days: int) -> str:
+    """The first day of a period of `PERIODS` that ends today; "" for all days.
+
+    >>> from datetime import UTC
+    >>> now = datetime(2026, 3, 10, tzinfo=UTC)
+    >>> beginning(now, 7), beginning(now, 365), beginning(now, 0)
+    ('2026-03-04', '2025-04-01', '')
+    """
+    if not days:
+        return ""
+    first = (now - timedelta(days=days - 1)).date()
+    if days >= 365:  # whole months, this one being the twelfth
+        first = (first.replace(day=1) + timedelta(days=31)).replace(day=1)
+    return first.isoformat()
 
 
 class Tabs(Drawn):
@@ -264,7 +287,7 @@ class ProgressScreen(Level):
 
     def _show(self) -> None:
         """Draw the view that is up; its figures are asked for where what is asked has changed."""
-        if self._asked.get(self.up) != self.only and self.asking(lambda: self.view.ask(self.only)):
+        if self._asked.get(self.up) != self.only and self.asking(lambda: self.view.begin(self.only)):
             self._asked[self.up] = self.only
         self.tabs.show(self.up)
         narrow = self.app.size.width < 66
@@ -292,6 +315,22 @@ class ProgressScreen(Level):
             ]
         )
         self.figures.show(self.view)
+        self._go_on_later()
+
+    def _go_on_later(self) -> None:
+        """What is not on the screen yet is asked for when the player has seen what is."""
+        if self.view.incomplete:
+            self.call_after_refresh(self.go_on)
+
+    def go_on(self) -> None:
+        """Ask for the next part of the view that is up, and draw it."""
+        if not self.view.incomplete:
+            return
+        if not self.asking(self.view.go_on):
+            self._asked.pop(self.up, None)
+            return
+        self.figures.redraw()
+        self._go_on_later()
 
     def asking(self, ask: Callable[[], object]) -> bool:
         """Do what may ask the record; where it cannot be read the player is told, and False comes back."""
@@ -318,6 +357,7 @@ class ProgressScreen(Level):
         """Choose another place in the view."""
         self.asking(lambda: self.view.move(down, right))
         self.figures.redraw()
+        self._go_on_later()
 
     def action_more(self) -> None:
         """What M does in this view."""
@@ -346,8 +386,7 @@ class ProgressScreen(Level):
             if index is not None:
                 self.period = index
                 days = PERIODS[index][1]
-                since = (self.now - timedelta(days=days - 1)).date().isoformat() if days else ""
-                self._ask_for(replace(self.only, since=since))
+                self._ask_for(replace(self.only, since=beginning(self.now, days)))
 
         self.app.push_screen(Pick("Which days?", [words for words, _ in PERIODS], self.period), chosen)
 

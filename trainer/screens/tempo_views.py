@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
 from typing import Final
 
@@ -12,7 +12,7 @@ from trainer.progress import Only, Tallies, TempoRow, tempo_table
 from trainer.progress.tables import TWELVE
 from trainer.screens.drawing import fitted
 from trainer.screens.figure_lines import NONE, Row, Spans, heading_line
-from trainer.screens.figure_views import GridView, ListView
+from trainer.screens.figure_parts import GridView, ListView
 from trainer.timing import HighestClean, InTimeFigures, PassRecord, in_time_by
 
 Passes = Callable[[Only], Sequence[PassRecord]]
@@ -36,8 +36,9 @@ class TempoView(GridView):
         self.passes = passes
         self.table: tuple[TempoRow, ...] = ()
 
-    def renew(self) -> None:
+    def questions(self) -> Iterator[None]:
         self.table = tempo_table(self.passes(self.only))
+        yield
 
     @property
     def count(self) -> int:
@@ -96,7 +97,7 @@ class SteadyView(ListView):
         super().__init__(source, now)
         self.passes = passes
 
-    def renew(self) -> None:
+    def questions(self) -> Iterator[None]:
         passes = self.passes(self.only)
         self.rows = []
         for heading, by, words in (("by voicing", "voicing", pretty_degrees), ("by move", "move", pretty_degrees)):
@@ -105,6 +106,7 @@ class SteadyView(ListView):
                 self.rows.append(Row(heading, heading=True))
             for name, each in sorted(found.items(), key=lambda pair: (-pair[1].slots, pair[0])):
                 self.rows.append(Row(words(name), _steady_columns(each)))
+        yield
 
     def lines(self, width: int, height: int) -> list[Spans]:
         if not self.rows:

@@ -55,7 +55,7 @@ class TodayScreen(Level):
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "begin", "Begin", key_display="Enter"),
-        Binding("f8", "app.sets", "Something else", key_display="F8"),
+        Binding("f8", "app.sets", "Other sets", key_display="F8"),
         Binding("w", "why", "Why each"),
         Binding("f9", "app.piano", "Piano", key_display="F9"),
         Binding("f11", "app.progress", "Progress", key_display="F11"),

@@ -7,7 +7,7 @@ log. Days are those of UTC. Answers agree with `trainer.progress.AttemptTallies`
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
@@ -55,6 +55,8 @@ _PERIOD: Final = KEY_COLUMNS.index("period")
 _OF_A_MISS: Final = ("cause", "degree")
 _FIRST_STRETCH: Final = 8
 _FEW_GROUPS: Final = 100
+_RECENT_DAYS: Final = 16
+"""Of all time these days are read first: a group that was practised in them often enough needs no more."""
 _IN: Final = {"sets": "set_title", "ports": "port", "voicings": "voicing", "qualities": "quality", "roots": "root"}
 
 
@@ -86,11 +88,11 @@ class Counted:
 
     # -- what Tallies asks for
 
-    def tallies(self, by: Sequence[str], only: Only = EVERYTHING) -> dict[Group, Tally]:
+    def tallies(self, by: Sequence[str], only: Only = EVERYTHING, *, times: bool = True) -> dict[Group, Tally]:
         """See `trainer.progress.Tallies.tallies`."""
         asked = self._ask(by, TALLIED_BY, only)
         counts = asked.groups("SUM(attempts)", "SUM(right_unaided)", "MAX(last_utc)")
-        times = asked.latest("times", responses_of, lambda one: [time[:2] for time in one.times])
+        responses = asked.responses() if times else {}
         found = {}
         for group in dict.fromkeys((*counts, *asked.extra)):
             rows = counts.get(group, [])
@@ -98,10 +100,18 @@ class Counted:
             found[group] = Tally(
                 sum(row[0] for row in rows) + sum(one.attempts for one in own),
                 sum(row[1] for row in rows) + sum(one.right for one in own),
-                tuple([response for _, response in times.get(group, ())]),
+                responses.get(group, ()),
                 max((*(row[2] for row in rows), *(one.last_utc for one in own))),
             )
         return found
+
+    def latest_times(
+        self, by: Sequence[str], only: Only = EVERYTHING, groups: Iterable[Group] | None = None
+    ) -> dict[Group, tuple[float, ...]]:
+        """See `trainer.progress.Tallies.latest_times`."""
+        asked = self._ask(by, TALLIED_BY, only)
+        asked.known = None if groups is None else frozenset(groups)
+        return asked.responses()
 
     def misses(self, by: Sequence[str], only: Only = EVERYTHING) -> dict[Group, int]:
         """See `trainer.progress.Tallies.misses`."""
@@ -248,7 +258,8 @@ class _Asked:
         self._database, self._span = database, span
         self._conditions, self._values = conditions, values
         self._names = [_COLUMNS[word] for word in by]
-        self._groups: frozenset[Group] | None = None
+        self.known: frozenset[Group] | None = None
+        """The groups that the summaries have, once that is known."""
 
     @property
     def _stretches(self) -> list[Sequence[str]]:
@@ -264,6 +275,20 @@ class _Asked:
             periods = periods[length:]
             length *= 2
         return found
+
+    @property
+    def _recent(self) -> list[Sequence[str]]:
+        """The latest days, as one stretch; none for single items, few of which are practised often in so few days."""
+        if {"voicing", "root"} <= set(self._names):
+            return []
+        last = self._database.rows(
+            f"SELECT period FROM summaries WHERE {' AND '.join(self._conditions)} ORDER BY period DESC LIMIT 1",
+            self._values,
+        )
+        if not last or len(last[0][0]) != 10:
+            return []
+        end = _day(last[0][0], date.max).toordinal()
+        return [[date.fromordinal(end - back).isoformat() for back in range(min(_RECENT_DAYS, end))]]
 
     def _where(self, periods: Sequence[str] | None = None) -> tuple[str, list[str]]:
         conditions, values = list(self._conditions), list(self._values)
@@ -301,8 +326,13 @@ class _Asked:
         for row in self._database.rows(f"SELECT {selected} FROM summaries WHERE {where}{missed}{group_by}", values):
             found.setdefault(tuple(row[:names]), []).append(tuple(row[names:]))
         if not only_missed:
-            self._groups = frozenset(found)
+            self.known = frozenset(found)
         return found
+
+    def responses(self) -> dict[Group, tuple[float, ...]]:
+        """The latest response times of each group that has any."""
+        found = self.latest("times", responses_of, lambda one: [time[:2] for time in one.times])
+        return {group: tuple([response for _, response in times]) for group, times in found.items() if times}
 
     def latest(
         self, column: str, read: Callable[[str], list[Any]], of: Callable[[Sum], list[Any]]
@@ -310,9 +340,14 @@ class _Asked:
         """The latest entries of each group: the latest periods are read first, and no more of them than it takes."""
         found: dict[Group, list[Any]] = {}
         stretches = [] if self._span.empty else [()] if self.by_day else self._stretches
+        if stretches == [("",)]:
+            stretches = [*self._recent, ("",)]
         names = len(self._names)
         wanting: set[Group] | None = None
         for stretch in stretches:
+            if stretch == ("",):
+                # This row holds the recent days as well: what they gave is enough, or it is read anew.
+                found = {group: lists for group, lists in found.items() if len(lists) == LATEST_TIMES}
             where, values = self._where(stretch)
             if wanting is not None and self._names and len(wanting) <= _FEW_GROUPS:
                 one = f"({', '.join('?' * names)})"
@@ -331,7 +366,7 @@ class _Asked:
                 found[group] = latest(of_stretch + found[group]) if group in found else of_stretch
             if stretch is not stretches[-1]:
                 if wanting is None:
-                    wanting = set(self.groups() if self._groups is None else self._groups)
+                    wanting = set(self.groups() if self.known is None else self.known)
                 wanting = {group for group in wanting if len(found.get(group, ())) < LATEST_TIMES}
                 if not wanting:
                     break
