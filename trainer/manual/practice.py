@@ -179,8 +179,9 @@ the file claims otherwise it says so. trainer desk shows who is done, who is stu
 the whole class next.
 
 # A school
-Many students can share one database on a server, which itself sees to it that each reads and adds only their own. They \
-practise into their own file and send it when they can; sending twice does no harm. The README tells how it is set up.
+Many students can share one database on a server, which itself sees to it that each reads and adds only their own. \
+They practise into their own file and send it when they can; sending twice does no harm. The README tells how it is \
+set up.
 
     trainer school assign guide-tones.assignment.toml --class evening
     trainer school send
