@@ -152,6 +152,24 @@ def test_what_cannot_be_asked_is_told_with_what_could(tell: Tell, options: list[
     assert words in told and told.count("\n") == 1
 
 
+def test_a_student_whose_results_were_collected_is_told_by_name(tell: Tell, tmp_path: Path) -> None:
+    path = tmp_path / "desk.sqlite"
+    keep(path, RECORD[:20])
+    with Records.open(path) as records:
+        for attempt in RECORD[20:27]:
+            records.append(attempt, student="Ada")
+        records.append(RECORD[27], student="Adam")
+    counts = {
+        student: sum(int(str(row["attempts"])) for row in rows_of(tell("--student", student, "--json", records=path)))
+        for student in ("Ada", "adam")
+    }
+    assert counts == {"Ada": 7, "adam": 1}
+    assert sum(int(str(row["attempts"])) for row in rows_of(tell("--json", records=path))) == 20
+    assert "Ada; Adam" in tell("--student", "Ad", records=path, code=2)
+    assert "no student" in tell("--student", "Ben", records=path, code=1)
+    assert tell("--student", "Ada", "--by", "key", "--json", records=path) == ""
+
+
 def test_an_empty_record_has_nothing_to_tell(tell: Tell, tmp_path: Path) -> None:
     empty = tmp_path / "empty.sqlite"
     assert len(rows_of(tell("--json", records=empty))) == 12

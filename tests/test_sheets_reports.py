@@ -403,6 +403,15 @@ def test_a_month_is_written_as_html_and_as_pdf(run: Any, tmp_path: Path) -> None
     assert "2026-03-01 to 2026-03-31" in text and "Alma Quint" in text
 
 
+def test_a_students_report_bears_the_students_name(run: Any, kept: Path, tmp_path: Path) -> None:
+    with Records.open(kept) as records:
+        for attempt in IN_MARCH[:12]:
+            records.append(attempt, student="Ada Finch")
+    assert run("--student", "ada", "--output", tmp_path / "ada.html") == 0
+    text = (tmp_path / "ada.html").read_text(encoding="utf-8")
+    assert "Player: Ada Finch" in text and "12 prompts answered" in text
+
+
 def test_a_set_narrows_the_report(run: Any, tmp_path: Path) -> None:
     assert run("--set", "three notes", "--output", tmp_path / "set.html") == 0
     text = (tmp_path / "set.html").read_text(encoding="utf-8")

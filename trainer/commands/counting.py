@@ -91,6 +91,16 @@ def only_of(options: argparse.Namespace, found: Found) -> Only:
     )
 
 
+def student_of(options: argparse.Namespace, store: Store) -> str | None:
+    """The student asked for; None for the player. Raises `Refusal` where nobody of that name has handed anything in."""
+    if options.student is None:
+        return None
+    found = named(options.student, store.records.students(), "student")
+    if len(found) > 1:
+        raise Refusal(f"several students are called like that: {'; '.join(map(_printable, found))}", USED_WRONGLY)
+    return found[0]
+
+
 def _plain(text: str) -> str:
     return text.casefold().replace("♭", "b").replace("♯", "#")
 
@@ -204,7 +214,7 @@ def progress(options: argparse.Namespace) -> int:
             columns: tuple[str, ...] = _KEY_COLUMNS
             rows = list(_by_key(asked_passes(options, store)))
         else:
-            source = store.counted()
+            source = store.counted(student_of(options, store))
             grouping = GROUPINGS[options.by]
             columns = grouping.columns
             only = only_of(options, source.found())
@@ -235,7 +245,8 @@ def asked_passes(options: argparse.Namespace, store: Store) -> list[PassRecord]:
     since = day_of(options.since, "--since").isoformat() if options.since else None
     until = day_of(options.until, "--until") if options.until else None
     end = (until + timedelta(days=1)).isoformat() if until and until < date.max else None
-    found = list(store.records.passes(since=since, until=end, with_events=False))
+    student = student_of(options, store)
+    found = list(store.records.passes(since=since, until=end, student=student, with_events=False))
     titles = named(options.set, tuple(sorted({one.title for one in found})), "form")
     ports = named(options.port, tuple(sorted({one.port for one in found})), "port")
     return [one for one in found if (not titles or one.title in titles) and (not ports or one.port in ports)]
@@ -338,6 +349,7 @@ def period_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--set", metavar="TITLE", help="only sets with this in their title (forms, with --by key)")
     parser.add_argument("--port", metavar="NAME", help="only what was played at a port with this in its name")
     parser.add_argument("--voicing", metavar="NAME", help="only voicings of this name, or with this in it: 'b7 3 13'")
+    parser.add_argument("--student", metavar="NAME", help="of a student whose results were collected, not your own")
     parser.add_argument("--records", metavar="FILE", help="read the record from this file")
 
 

@@ -11,7 +11,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from trainer.commands.counting import day_of, named
+from trainer.commands.counting import day_of, named, student_of
 from trainer.commands.refusals import DONE, NO, UNUSABLE, USED_WRONGLY, Refusal
 from trainer.commands.rows import CommandRow
 from trainer.commands.store import Store
@@ -83,15 +83,15 @@ def _document(options: argparse.Namespace, store: Store, since: date | None, unt
     from trainer.progress.practice import practice_seconds
     from trainer.sheets.reports import Asked, report
 
-    source = Remembered(store.counted())
-    asked = Asked(datetime.now(UTC).date(), options.player, since, until)
-    passes = list(
-        store.records.passes(since=asked.only.since or None, until=asked.only.until or None, with_events=False)
-    )
+    student = student_of(options, store)
+    source = Remembered(store.counted(student))
+    asked = Asked(datetime.now(UTC).date(), options.player or student or "", since, until)
+    begin, end = asked.only.since or None, asked.only.until or None
+    passes = list(store.records.passes(since=begin, until=end, student=student, with_events=False))
     asked, passes = _of_sets(options.set, source, asked, passes)
     if not source.tallies((), asked.only) and not passes:
         raise Refusal(f"nothing was played in this period ({asked.period.lower()}), so there is nothing to report", NO)
-    return report(source, passes, practice_seconds(_moments(store, asked.only), passes), asked)
+    return report(source, passes, practice_seconds(_moments(store, asked.only, student), passes), asked)
 
 
 def _of_sets(
@@ -107,9 +107,9 @@ def _of_sets(
     return replace(asked, sets=sets), [record for record in passes if record.title in sets]
 
 
-def _moments(store: Store, only: Only) -> Iterator[tuple[str, str]]:
+def _moments(store: Store, only: Only, student: str | None) -> Iterator[tuple[str, str]]:
     """Session and time of each answer asked for."""
-    for attempt in store.records.answers(only.since or None):
+    for attempt in store.records.answers(only.since or None, student=student):
         if only.until and attempt.utc >= only.until:
             return
         if attempt.counts and only.admits(attempt):
@@ -132,6 +132,7 @@ def _pdf(document: Document, paper: str) -> bytes:
 def _report_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--output", metavar="FILE", required=True, help="where to: a file that ends in .html or .pdf")
     parser.add_argument("--player", metavar="NAME", default="", help="whose name stands on it (default: none)")
+    parser.add_argument("--student", metavar="NAME", help="of a student whose results were collected, not your own")
     parser.add_argument("--month", metavar="MONTH", help="of one month, as in 2026-03")
     parser.add_argument("--since", metavar="DAY", help="from this day on, as in 2026-03-01 (days are those of UTC)")
     parser.add_argument("--until", metavar="DAY", help="up to this day, and on it")
@@ -148,6 +149,7 @@ COMMANDS: Final[Sequence[CommandRow]] = (
         "write a report of practice: what is learned, how surely, and what to work on next",
         "  trainer report --month 2026-03 --output march.html\n"
         "  trainer report --player 'A. Student' --since 2026-01-01 --until 2026-03-31 --output spring.pdf\n"
+        "  trainer report --student Ada --month 2026-03 --output ada-march.pdf\n"
         "  trainer report --set 'minor sevenths' --output sevenths.pdf --paper Letter",
         _report_arguments,
     ),

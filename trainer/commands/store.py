@@ -190,9 +190,9 @@ class Store:
             raise Refusal(str(error)) from None
         return f"Kept in {path.name}, in your own sets, from the next start."
 
-    def counted(self) -> Tallies:
-        """The record, counted."""
-        return self.records.counted()
+    def counted(self, student: str | None = None) -> Tallies:
+        """The record, counted: the player's own, or what a student handed in."""
+        return self.records.counted(student)
 
     def passes(self, only: Only) -> list[PassRecord]:
         """The passes of forms in time that are asked for, oldest first."""
