@@ -236,7 +236,7 @@ def fit_name(name: str, most: int = 40) -> str:
     """A name for the narrow side of a figure; its end is kept, for names of voicings differ there.
 
     >>> fit_name("m7: rootless from the seventh, on top of a long name", 30)
-    'm7: rootless f…p of a long name'
+    'm7: rootless fr…of a long name'
     """
     half = (most - 1) // 2
     return name if len(name) <= most else f"{name[: most - 1 - half]}…{name[-half:]}"
